@@ -392,6 +392,7 @@ pub(crate) fn verdicts(
             fault_verdicts::short_circuit(line, *of, at_least.si)
         }
         That::AnodeLife { of, at_least_s } => metal_verdicts::anode_life(line, *of, *at_least_s),
+        That::AnodeCurrent { of, at_least } => metal_verdicts::anode_current(line, *of, *at_least),
         That::ContactLife { of, at_least_s } => insulation::contact_life(line, *of, *at_least_s),
         That::SingleFailure { at_most } => failure_verdicts::single_failure(line, *at_most),
         That::TimeToNotice { at_most_s } => failure_verdicts::time_to_notice(line, *at_most_s),

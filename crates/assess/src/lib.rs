@@ -152,7 +152,7 @@ pub use insulation::{Acceptance, LegAccepted, QUAY_DEGC, READ_AFTER_S, acceptanc
 pub use leverage::{Assumption, Came, Leverage, LeverageOf, Tried, assumed_by_leverage};
 pub use link_verdicts::{LinkLoad, link_loads};
 pub use memo::{Memo, Runs};
-pub use metals::{GroupAnodes, MetalGroup, MetalPair, metal_groups};
+pub use metals::{AnodeGives, GroupAnodes, MetalGroup, MetalPair, anode_gives, metal_groups};
 pub use mooring_verdicts::strengths;
 pub use moorings::{
     AnchorHold, BandCaution, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,

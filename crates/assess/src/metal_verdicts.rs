@@ -4,10 +4,13 @@ use mooring::{Contact, UNLIKE_V};
 use plan::{Line, Q};
 use quantity::{Dimension, SECONDS_PER_DAY, show, show_number};
 
-use crate::metals::{MetalGroup, MetalPair, capacity_c_kg, metal_groups};
+use crate::metals::{
+    AnodeGives, MetalGroup, MetalPair, anode_gives, capacity_c_kg, metal_groups, taken_a,
+};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
 const METHOD: &str = "mass of anodes from bare area and mean current density (docs/method/metals.md; form of DNV-RP-B401, from memory)";
+const OUTPUT: &str = "resistance of anodes by Dwight, Lloyd and McCoy, new and used up (docs/method/metals.md; form of DNV-RP-B401, from memory)";
 const UNLIKE: &str = "corrosion potentials in flowing sea water (docs/method/metals.md; Australasian Corrosion Association); 0.2 V apart is common practice";
 /// Share of its limit by which a life of anodes must lie beyond it (common practice).
 const FREE: f64 = 0.2;
@@ -145,16 +148,100 @@ fn guard(line: &Line, group: &MetalGroup, pair: &MetalPair) -> Guard {
 
 /// How long anodes last of the group of a metal, or of each that has any or needs them.
 pub(crate) fn anode_life(line: &Line, of: Option<usize>, at_least_s: Option<Q>) -> Vec<Verdict> {
+    let limit_s = at_least_s.map_or_else(|| line.deployment.longest_s(), |q| q.si);
+    each_group(line, of, |group, subject| {
+        life(line, group, limit_s, subject)
+    })
+}
+
+/// What the anodes of the group of a metal can give at once, or of each group that has any or needs them, in terms of what its metals take: the lesser of beginning and end.
+pub(crate) fn anode_current(line: &Line, of: Option<usize>, at_least: Option<Q>) -> Vec<Verdict> {
+    let least = at_least.map_or(1.0, |q| q.si);
+    each_group(line, of, |group, subject| {
+        output(line, group, least, subject)
+    })
+}
+
+fn output(line: &Line, group: &MetalGroup, least: f64, subject: &str) -> Result<Verdict, String> {
+    let own = group.anodes.anodes.iter().map(|a| &line.anodes[*a]);
+    let gives: Vec<Result<AnodeGives, String>> = own.clone().map(anode_gives).collect();
+    let taken_a = taken_a(line, &group.metals);
+    let missing = taken_a.as_ref().err().into_iter();
+    let missing: Vec<&str> = missing
+        .chain(gives.iter().filter_map(|g| g.as_ref().err()))
+        .map(String::as_str)
+        .collect();
+    let Ok(taken_a) = &taken_a else {
+        return Err(missing.join("; "));
+    };
+    if !missing.is_empty() {
+        return Err(missing.join("; "));
+    }
+    let gives: Vec<AnodeGives> = gives.into_iter().flatten().collect();
+    let all_a = [0, 1].map(|at: usize| gives.iter().map(|g| g.current_a[at]).sum::<f64>());
+    let share = [0, 1].map(|at: usize| all_a[at] / taken_a[at]);
+    let amps = |a: f64| show(a, Dimension::Current);
+    let each = own.zip(&gives).map(|(anode, gives)| {
+        format!(
+            "anode.{} gives {} through {} new, {} through {} used up",
+            anode.id,
+            amps(gives.current_a[0]),
+            show(gives.resistance_ohm[0], Dimension::Resistance),
+            amps(gives.current_a[1]),
+            show(gives.resistance_ohm[1], Dimension::Resistance)
+        )
+    });
+    let each: Vec<String> = each.collect();
+    let told = match each.is_empty() {
+        true => "no anode is on it".to_owned(),
+        false => each.join("; "),
+    };
+    let why = format!(
+        "{subject}{} takes {} at the beginning and {} at the end; {told}",
+        joined_with(line, group, subject),
+        amps(taken_a[0]),
+        amps(taken_a[1])
+    );
+    let against = Against {
+        side: Side::AtLeast,
+        limit: 100.0 * least,
+        narrow: 100.0 * FREE * least,
+        unit: "%".to_owned(),
+    };
+    let evidence = Evidence::computed(OUTPUT, &(taken_a, all_a));
+    Ok(against.judge(
+        subject.to_owned(),
+        100.0 * share[0].min(share[1]),
+        evidence,
+        why,
+    ))
+}
+
+/// A group's other metals in a sentence.
+fn joined_with(line: &Line, group: &MetalGroup, subject: &str) -> String {
+    let others = group.metals.iter().map(|m| path(line, *m));
+    let others: Vec<String> = others.filter(|p| p != subject).collect();
+    match others.is_empty() {
+        true => String::new(),
+        false => format!(" with {}", others.join(", ")),
+    }
+}
+
+/// A verdict on the group of a metal, or on each that has anodes or needs them.
+fn each_group(
+    line: &Line,
+    of: Option<usize>,
+    judge: impl Fn(&MetalGroup, &str) -> Result<Verdict, String>,
+) -> Vec<Verdict> {
     let groups = metal_groups(line);
     let wanted = groups.iter().filter(|g| match of {
         Some(metal) => g.metals.contains(&metal),
         None => g.wants_anodes(line),
     });
-    let limit_s = at_least_s.map_or_else(|| line.deployment.longest_s(), |q| q.si);
     let verdicts: Vec<Verdict> = wanted
         .map(|group| {
             let subject = path(line, of.unwrap_or(group.metals[0]));
-            life(line, group, limit_s, &subject).unwrap_or_else(|why| unknown(subject, why))
+            judge(group, &subject).unwrap_or_else(|why| unknown(subject, why))
         })
         .collect();
     match verdicts.is_empty() {
@@ -170,12 +257,7 @@ fn life(line: &Line, group: &MetalGroup, limit_s: f64, subject: &str) -> Result<
     let found = &group.anodes;
     let current_a = found.current_a.clone()?;
     let life_s = found.life_s.clone()?;
-    let others = group.metals.iter().map(|m| path(line, *m));
-    let others: Vec<String> = others.filter(|p| p != subject).collect();
-    let with = match others.is_empty() {
-        true => String::new(),
-        false => format!(" with {}", others.join(", ")),
-    };
+    let with = joined_with(line, group, subject);
     let takes = format!(
         "{subject}{with} takes {} at the mean",
         show(current_a, Dimension::Current)
@@ -200,7 +282,7 @@ fn life(line: &Line, group: &MetalGroup, limit_s: f64, subject: &str) -> Result<
             });
             let each: Vec<String> = each.collect();
             format!(
-                "{takes} of {}; the longest time in the water, {} d, needs {} of the {} that are there; whether they can give so much at once is not checked",
+                "{takes} of {}; the longest time in the water, {} d, needs {} of the {} that are there",
                 each.join(", "),
                 show_number(line.deployment.longest_s() / SECONDS_PER_DAY),
                 show(*needed_kg, Dimension::Mass),

@@ -3,9 +3,10 @@
 //! What touches is one piece for the current in the sea: metals are judged in groups that touch or are wired together, each with every other of its group.
 
 use mooring::{
-    ALUMINIUM_AH_KG, Anode, Couple, SeaMetal, Wetted, ZINC_AH_KG, anode_life_s, protection_a,
+    ALUMINIUM_AH_KG, ALUMINIUM_KG_M3, ALUMINIUM_V, Anode, AnodeForm, Couple, PROTECTED_V, SeaMetal,
+    Wetted, ZINC_AH_KG, ZINC_KG_M3, ZINC_V, anode_life_s, anode_ohm, protection_a, worn_anode_ohm,
 };
-use plan::{AnodeMetal, AnodeSaid, Line, Metal};
+use plan::{AnodeFormSaid, AnodeMetal, AnodeSaid, Line, Metal};
 use quantity::{Dimension, show};
 
 const COULOMBS_PER_AH: f64 = 3600.0;
@@ -54,7 +55,15 @@ pub struct MetalGroup {
 impl MetalGroup {
     /// Whether anodes protect it, or somebody has written what they would have to give.
     pub(crate) fn wants_anodes(&self, line: &Line) -> bool {
-        let written = |m: &usize| line.metals[*m].current_density_a_m2.is_some();
+        let written = |m: &usize| {
+            let of = &line.metals[*m];
+            let all = [
+                of.current_density_a_m2,
+                of.first_current_density_a_m2,
+                of.last_current_density_a_m2,
+            ];
+            all.iter().any(Option::is_some)
+        };
         !self.anodes.anodes.is_empty() || self.metals.iter().any(written)
     }
 }
@@ -195,19 +204,34 @@ fn anodes(line: &Line, metals: &[usize]) -> GroupAnodes {
 }
 
 fn current_a(line: &Line, metals: &[usize]) -> Result<f64, String> {
+    let mean = taken(
+        line,
+        metals,
+        ("current_density", |m| m.current_density_a_m2),
+    );
+    mean.map_err(|missing| missing.join("; "))
+}
+
+/// Current that metals take at a density of theirs, A; or all that is missing of it.
+fn taken(
+    line: &Line,
+    metals: &[usize],
+    (key, density_a_m2): (&str, fn(&Metal) -> Option<plan::Q>),
+) -> Result<f64, Vec<String>> {
     let mut wetted = Vec::new();
     let mut missing = Vec::new();
     for metal in metals.iter().map(|m| &line.metals[*m]) {
         if metal.area_m2.is_none() {
             missing.push(no_area(metal));
         }
-        if metal.current_density_a_m2.is_none() {
+        let density = density_a_m2(metal);
+        if density.is_none() {
             missing.push(format!(
-                "metal.{} does not say what current it takes: add `current_density = \"100 mA/m2\"`",
+                "metal.{} does not say what current it takes: add `{key} = \"100 mA/m2\"`",
                 metal.id
             ));
         }
-        if let (Some(area), Some(density)) = (metal.area_m2, metal.current_density_a_m2) {
+        if let (Some(area), Some(density)) = (metal.area_m2, density) {
             wetted.push(Wetted {
                 area_m2: area.si,
                 current_density_a_m2: density.si,
@@ -216,9 +240,110 @@ fn current_a(line: &Line, metals: &[usize]) -> Result<f64, String> {
         }
     }
     if !missing.is_empty() {
-        return Err(missing.join("; "));
+        return Err(missing);
     }
-    protection_a(&wetted).map_err(|e| e.to_string())
+    protection_a(&wetted).map_err(|e| vec![e.to_string()])
+}
+
+/// What an anode can give, by its form: its resistance, ohm, and its current, A, new and used up.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AnodeGives {
+    /// New and used up, ohm.
+    pub resistance_ohm: [f64; 2],
+    /// New and used up, A.
+    pub current_a: [f64; 2],
+}
+
+/// What an anode can give at the beginning and at the end of its life; why that is not known.
+///
+/// # Errors
+/// In words, all that the plan does not say, or a figure out of its range.
+pub fn anode_gives(anode: &AnodeSaid) -> Result<AnodeGives, String> {
+    let mut missing = Vec::new();
+    let mut wants = |known: bool, says: &str, example: &str| {
+        if !known {
+            missing.push(format!(
+                "anode.{} says nothing of {says}: add `{example}`",
+                anode.id
+            ));
+        }
+    };
+    wants(
+        anode.form.is_some(),
+        "its form and sizes",
+        "form = { kind = \"flat\", length = \"200 mm\", width = \"40 mm\", thickness = \"20 mm\" }",
+    );
+    wants(
+        anode.resistivity_ohm_m.is_some(),
+        "the resistivity of what is about it",
+        "resistivity = \"0.25 ohm.m\"",
+    );
+    wants(
+        anode.usable_share.is_some(),
+        "how much of it can be used up",
+        "usable_share = \"80 %\"",
+    );
+    let (Some(said), Some(resistivity), Some(usable)) =
+        (anode.form, anode.resistivity_ohm_m, anode.usable_share)
+    else {
+        return Err(missing.join("; "));
+    };
+    let (own_v, density_kg_m3) = match anode.metal {
+        AnodeMetal::Aluminium => (ALUMINIUM_V, ALUMINIUM_KG_M3),
+        AnodeMetal::Zinc => (ZINC_V, ZINC_KG_M3),
+    };
+    let form = match said {
+        AnodeFormSaid::Slender {
+            length_m,
+            girth_m,
+            core_m,
+        } => AnodeForm::Slender {
+            length_m: length_m.si,
+            girth_m: girth_m.si,
+            core_m: core_m.map_or(0.0, |q| q.si),
+        },
+        AnodeFormSaid::Flat {
+            length_m,
+            width_m,
+            thickness_m,
+        } => AnodeForm::Flat {
+            length_m: length_m.si,
+            width_m: width_m.si,
+            thickness_m: thickness_m.si,
+        },
+        AnodeFormSaid::Bracelet { outer_m2, inner_m2 } => AnodeForm::Bracelet {
+            outer_m2: outer_m2.si,
+            inner_m2: inner_m2.si,
+        },
+    };
+    let volume_m3 = anode.mass_kg.si / density_kg_m3;
+    let new_ohm = anode_ohm(&form, resistivity.si).map_err(|e| e.to_string())?;
+    let worn_ohm = worn_anode_ohm(&form, volume_m3, usable.si, resistivity.si)
+        .map_err(|e| format!("anode.{} used up: {e}", anode.id))?;
+    let drives_v = PROTECTED_V - own_v;
+    Ok(AnodeGives {
+        resistance_ohm: [new_ohm, worn_ohm],
+        current_a: [drives_v / new_ohm, drives_v / worn_ohm],
+    })
+}
+
+/// Current that metals take at the beginning and at the end, A; why that is not known.
+pub(crate) fn taken_a(line: &Line, metals: &[usize]) -> Result<[f64; 2], String> {
+    let at = |key: &str, of: fn(&Metal) -> Option<plan::Q>| taken(line, metals, (key, of));
+    let first = at("first_current_density", |m| m.first_current_density_a_m2);
+    let last = at("last_current_density", |m| m.last_current_density_a_m2);
+    match (first, last) {
+        (Ok(first_a), Ok(last_a)) => Ok([first_a, last_a]),
+        (first, last) => {
+            let mut why: Vec<String> = Vec::new();
+            for part in [first.err(), last.err()].into_iter().flatten().flatten() {
+                if !why.contains(&part) {
+                    why.push(part);
+                }
+            }
+            Err(why.join("; "))
+        }
+    }
 }
 
 /// Capacity of an anode, C/kg: that of its metal where the plan does not say.
@@ -262,6 +387,16 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             "anode.{} gives {}, the design value of its metal in sea water (from memory)",
             anode.id,
             show(capacity_c_kg(anode), Dimension::ChargePerMass)
+        ));
+    }
+    let bars = line
+        .anodes
+        .iter()
+        .filter(|a| matches!(a.form, Some(AnodeFormSaid::Slender { core_m: None, .. })));
+    for anode in bars {
+        all.push(format!(
+            "anode.{} has no core, because no `core` is written: used up it is then thinner and gives less",
+            anode.id
         ));
     }
     all

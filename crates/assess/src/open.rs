@@ -58,6 +58,10 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
     if !line.metals.is_empty() && !line.requirements.iter().any(anodes) {
         all.push("how long anodes protect what of metal is in the water: a requirement on `anode-life` asks it".to_owned());
     }
+    let gives = |r: &plan::Requirement| matches!(r.that, That::AnodeCurrent { .. });
+    if !line.anodes.is_empty() && !line.requirements.iter().any(gives) {
+        all.push("whether anodes can give at once what metal takes, by their form: a requirement on `anode-current` asks it".to_owned());
+    }
     let fails = |r: &plan::Requirement| {
         matches!(
             r.that,

@@ -445,6 +445,20 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 |q| format!("at least {}", show(q.si, Dimension::Time))
             )
         ),
+        That::AnodeCurrent { of, at_least } => format!(
+            "new and used up, the anodes of {} can give {}",
+            of.map_or_else(
+                || "every metal that has or needs them".to_owned(),
+                |m| format!("metal.{} and all that it touches", line.metals[m].id)
+            ),
+            match at_least {
+                None => "the current that these take".to_owned(),
+                Some(q) => format!(
+                    "at least {} of the current that these take",
+                    show(q.si, Dimension::Ratio)
+                ),
+            }
+        ),
         That::HeaveOverload { of, at_most } => format!(
             "waves and its own heave clip the chain of {} for at most {} of the time in the worst month",
             of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),

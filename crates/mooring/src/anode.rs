@@ -5,7 +5,7 @@
 //! calculations" (form from memory; a page that cites it gives the same, read). Current densities and utilisation are of water, metal and anode: the recommended practice has tables, and nothing here is a default.
 //!
 //! Capacities: [`ALUMINIUM_AH_KG`] and [`ZINC_AH_KG`], design values of that practice for sea water, from memory. An anode that is much nobler metal's only partner in a small bag of water
-//! may last shorter: mass is not the only check (current output is another, and not made here).
+//! may last shorter: mass is not the only check (`anode_output` has what it can give at once).
 
 use crate::error::{MooringError, not_negative, positive};
 
@@ -77,7 +77,7 @@ fn usable_c_kg(anode: Anode) -> Result<f64, MooringError> {
     Ok(anode.capacity_ah_kg * SECONDS_AN_HOUR * anode.usable_share)
 }
 
-fn part_of_one(what: &'static str, value: f64) -> Result<(), MooringError> {
+pub(crate) fn part_of_one(what: &'static str, value: f64) -> Result<(), MooringError> {
     if value > 0.0 && value <= 1.0 {
         return Ok(());
     }

@@ -8,12 +8,13 @@
 //! - [`Wave`] is a wave of small height over a flat bed; [`shedding_hz`] and [`span_mode_hz`] say at which frequencies a line strums,
 //!   [`strum_in_a_tide`] and [`strum_in_a_fortnight`] for how long it does so in a detector's band.
 //! - [`partings`] says what comes up where a line parts, [`slack_at_surface_m`] what rope can lie at the surface, [`drift_alarm()`] how far a buoy may be from its place.
-//! - [`Growth`] fouls ropes and bodies, [`anode_kg`] protects bare metal, [`SeaMetal::with`] says which metals may touch.
+//! - [`Growth`] fouls ropes and bodies, [`anode_kg`] protects bare metal, [`anode_ohm`] is behind what an anode can give, [`SeaMetal::with`] says which metals may touch.
 //! - [`heave()`] says what a hydrophone under a buoy hears of its own way up and down, [`heave_in_sea()`] in an irregular sea, and how often that clips, [`HeardWaves`] in many seas at once, also of a hydrophone that stands still.
 //!
 //! Shapes are statics: the line is at rest in a steady current.
 
 mod anode;
+mod anode_output;
 mod bars;
 mod descend;
 mod drift_alarm;
@@ -36,6 +37,10 @@ mod water;
 mod wave;
 
 pub use anode::{ALUMINIUM_AH_KG, Anode, Wetted, ZINC_AH_KG, anode_kg, anode_life_s, protection_a};
+pub use anode_output::{
+    ALUMINIUM_KG_M3, ALUMINIUM_V, AnodeForm, PROTECTED_V, ZINC_KG_M3, ZINC_V, anode_ohm,
+    worn_anode_ohm,
+};
 pub use bars::hang_by_bars;
 pub use drift_alarm::{DriftAlarm, drift_alarm, seen_within_m, sigma_of_circle_m};
 pub use error::MooringError;

@@ -65,11 +65,13 @@ pub enum Dimension {
     CurrentDensity,
     /// Electric charge for each mass in C/kg.
     ChargePerMass,
+    /// Electrical resistivity in ohm m.
+    Resistivity,
 }
 
 impl Dimension {
     /// Every dimension, in declaration order.
-    pub const ALL: [Self; 30] = [
+    pub const ALL: [Self; 31] = [
         Self::Length,
         Self::Area,
         Self::Mass,
@@ -100,6 +102,7 @@ impl Dimension {
         Self::SweepRate,
         Self::CurrentDensity,
         Self::ChargePerMass,
+        Self::Resistivity,
     ];
 
     /// The dimension in words, as it stands in a message: `length`, `supply current`.
@@ -135,6 +138,7 @@ impl Dimension {
             Self::SweepRate => "sweep rate",
             Self::CurrentDensity => "current density",
             Self::ChargePerMass => "charge per mass",
+            Self::Resistivity => "electrical resistivity",
         }
     }
 
@@ -171,6 +175,7 @@ impl Dimension {
             Self::SweepRate => &["100 Hz/s", "2 kHz/s"],
             Self::CurrentDensity => &["100 mA/m2", "0.12 A/m2"],
             Self::ChargePerMass => &["2000 Ah/kg", "780 Ah/kg"],
+            Self::Resistivity => &["0.25 ohm.m", "28 ohm.cm"],
         }
     }
 
@@ -212,6 +217,7 @@ impl Dimension {
             Self::SweepRate => "Hz/s",
             Self::CurrentDensity => "A/m2",
             Self::ChargePerMass => "C/kg",
+            Self::Resistivity => "ohm.m",
         }
     }
 }

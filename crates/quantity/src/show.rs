@@ -90,6 +90,7 @@ fn ladder(dimension: Dimension) -> &'static [Rung] {
         Dimension::SweepRate => &[("Hz/s", 0.0), ("kHz/s", 1e3), ("MHz/s", 1e6)],
         Dimension::CurrentDensity => &[("mA/m2", 0.0), ("A/m2", 1.0)],
         Dimension::ChargePerMass => &[("C/kg", 0.0), ("Ah/kg", 3600.0)],
+        Dimension::Resistivity => &[("ohm.m", 0.0)],
         Dimension::NoiseVoltage => &[
             ("nV/rtHz", 0.0),
             ("uV/rtHz", 1e-6),

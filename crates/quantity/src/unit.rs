@@ -291,6 +291,7 @@ pub(crate) fn table(dimension: Dimension) -> &'static [Unit] {
         Dimension::SweepRate => const { &[ten("Hz/s", 0), ten("kHz/s", 3), ten("MHz/s", 6)] },
         Dimension::CurrentDensity => const { &[ten("A/m2", 0), ten("mA/m2", -3)] },
         Dimension::ChargePerMass => const { &[ten("C/kg", 0), times("Ah/kg", HOUR_S)] },
+        Dimension::Resistivity => const { &[ten("ohm.m", 0), ten("ohm.cm", -2)] },
         Dimension::NoiseVoltage => {
             const {
                 &[

@@ -193,7 +193,7 @@ impl Reach<'_> {
             That::StrumHours { .. } => self.strum(),
             That::PartedLift { .. } | That::SurfaceSlack { .. } => self.shapes(),
             That::ChargeAtDeployment { .. } => self.energy(),
-            That::AnodeLife { .. } => self.metals(),
+            That::AnodeLife { .. } | That::AnodeCurrent { .. } => self.metals(),
             That::Spares { .. } => {
                 let mut parts = self.all(|kind, below| {
                     matches!(kind, "spare" | "module" | "span") && below.is_none()

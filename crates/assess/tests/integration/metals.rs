@@ -198,3 +198,66 @@ fn verif_each_missing_key_of_anodes_is_named() {
     close(of.value.value, 0.0, 0.0);
     assert!(of.why.contains("no anode is on it"), "{}", of.why);
 }
+
+const OUTPUT: &str = "[requirement.output]\nthat = \"anode-current\"\nof = \"metal.housing\"\n";
+
+/// What is needed of the anode of `BRACKET` to know what it can give.
+fn formed(zinc: &str) -> String {
+    zinc.replace(
+        "usable_share",
+        "form = { kind = \"flat\", length = \"100 mm\", width = \"30 mm\", thickness = \"8 mm\" }\nresistivity = \"0.25 ohm.m\"\nusable_share",
+    )
+}
+
+fn dense(bracket: &str) -> String {
+    bracket
+        .replace("current_density = \"100", "first_current_density = \"200 mA/m2\"\nlast_current_density = \"150 mA/m2\"\ncurrent_density = \"100")
+        .replace("current_density = \"120", "first_current_density = \"300 mA/m2\"\nlast_current_density = \"200 mA/m2\"\ncurrent_density = \"120")
+}
+
+/// By hand: 100 x 30 x 8 mm is shorter than four widths, so McCoy's `0.315 rho/sqrt(A)` of 3000 + 2 x 130 x 8 = 5080 mm2 new, and of the 3000 mm2 that face the metal used up; zinc drives 0.20 V. The metals take
+/// 0.01 x 0.2 + 0.1 x 0.3 = 32 mA at the beginning, 0.01 x 0.15 + 0.1 x 0.2 = 21.5 mA at the end.
+#[test]
+fn val_what_anodes_give_at_once_by_hand() {
+    let check = with(&[&dense(BRACKET), &formed(ZINC), OUTPUT]);
+    let of = only(&check, "output");
+    let ohm = |area_m2: f64| 0.315 * 0.25 / area_m2.sqrt();
+    let first = 0.2 / ohm(5.08e-3) / 0.032;
+    let last = 0.2 / ohm(3e-3) / 0.0215;
+    close(of.value.value, 100.0 * first.min(last), 1e-9);
+    close(of.limit.value, 100.0, 0.0);
+    assert_eq!(of.ruling, Ruling::Met);
+    assert!(
+        of.why
+            .contains("takes 32 mA at the beginning and 21.5 mA at the end"),
+        "{}",
+        of.why
+    );
+    for (at_least, ruling) in [("500 %", Ruling::Marginal), ("900 %", Ruling::Broken)] {
+        let asked = OUTPUT.replace("of = ", &format!("at_least = \"{at_least}\"\nof = "));
+        let check = with(&[&dense(BRACKET), &formed(ZINC), &asked]);
+        assert_eq!(only(&check, "output").ruling, ruling);
+    }
+    let bare = with(&[&dense(BRACKET), OUTPUT]);
+    let none = only(&bare, "output");
+    close(none.value.value, 0.0, 0.0);
+    assert!(none.why.contains("no anode is on it"), "{}", none.why);
+}
+
+/// All that is missing is told at once, with what to write.
+#[test]
+fn verif_what_an_anode_gives_is_not_guessed() {
+    let check = with(&[BRACKET, ZINC, OUTPUT]);
+    let why = why_unknown(&check, "output");
+    for key in [
+        "`first_current_density = ",
+        "`last_current_density = ",
+        "`form = ",
+        "`resistivity = ",
+    ] {
+        assert!(why.contains(key), "{key}: {why}");
+    }
+    let asked = |check: &Check| check.open.iter().any(|u| u.contains("`anode-current`"));
+    assert!(asked(&with(&[BRACKET, ZINC])));
+    assert!(!asked(&check));
+}

@@ -1,8 +1,9 @@
 //! Growth and anodes: `reference/mooring/scipy-losses.json`, closed forms and Faraday's law.
 
 use mooring::{
-    ALUMINIUM_AH_KG, Anode, Body, Form, GRAVITY_M_S2, GrowthRate, MooringError, Rope, Wetted,
-    ZINC_AH_KG, anode_kg, anode_life_s, protection_a,
+    ALUMINIUM_AH_KG, ALUMINIUM_KG_M3, Anode, AnodeForm, Body, Form, GRAVITY_M_S2, GrowthRate,
+    MooringError, Rope, Wetted, ZINC_AH_KG, ZINC_KG_M3, anode_kg, anode_life_s, anode_ohm,
+    protection_a, worn_anode_ohm,
 };
 
 use crate::support::{list, number};
@@ -125,6 +126,85 @@ fn val_anodes() {
         close(mass_kg, number(&case["mass_kg"]));
         close(anode_life_s(mass_kg, current_a, anode).unwrap(), life_s);
     }
+}
+
+/// Resistances of anodes, new and used up, against `reference/mooring/hand-anodes.csv`: slender ones against the mean potential of a bar, integrated numerically, flat ones and bracelets by arithmetic.
+#[test]
+fn val_resistances_of_anodes() {
+    /// What Dwight's leading terms leave out of the mean potential of a bar from four radii on.
+    const LEADING_TERMS: f64 = 0.05;
+    let rows = truth::rows("mooring/hand-anodes.csv");
+    assert_eq!(rows.len(), 11);
+    for row in &rows {
+        let n = |at: usize| truth::number(&row[at]);
+        let form = match row[0].as_str() {
+            "slender" => AnodeForm::Slender {
+                length_m: n(2),
+                girth_m: n(3),
+                core_m: n(4),
+            },
+            "flat" => AnodeForm::Flat {
+                length_m: n(2),
+                width_m: n(3),
+                thickness_m: n(4),
+            },
+            "bracelet" => AnodeForm::Bracelet {
+                outer_m2: n(2),
+                inner_m2: n(3),
+            },
+            other => panic!("{other}"),
+        };
+        let density_kg_m3 = match row[1].as_str() {
+            "zinc" => ZINC_KG_M3,
+            _ => ALUMINIUM_KG_M3,
+        };
+        let (mass_kg, usable, resistivity_ohm_m) = (n(5), n(6), n(7));
+        let new_ohm = anode_ohm(&form, resistivity_ohm_m).unwrap();
+        close(new_ohm, n(8));
+        let volume_m3 = mass_kg / density_kg_m3;
+        close(
+            worn_anode_ohm(&form, volume_m3, usable, resistivity_ohm_m).unwrap(),
+            n(9),
+        );
+        if row[0] == "slender" {
+            assert!((new_ohm / n(10) - 1.0).abs() < LEADING_TERMS, "{row:?}");
+        }
+    }
+}
+
+/// McCoy's factor lies between a ball of that area in free water, `sqrt(4 pi)/(4 pi)`, and half a ball on a plane, `sqrt(2 pi)/(2 pi)` (closed forms).
+#[test]
+fn val_an_area_gives_between_a_ball_and_half_a_ball() {
+    let ring = AnodeForm::Bracelet {
+        outer_m2: 0.04,
+        inner_m2: 0.03,
+    };
+    let ours = anode_ohm(&ring, 0.25).unwrap() * 0.2 / 0.25;
+    let ball = (4.0 * std::f64::consts::PI).powf(-0.5);
+    let half = (2.0 * std::f64::consts::PI).powf(-0.5);
+    assert!(ball < ours && ours < half, "{ball} {ours} {half}");
+    for bad in [
+        AnodeForm::Slender {
+            length_m: 0.0,
+            girth_m: 0.1,
+            core_m: 0.0,
+        },
+        AnodeForm::Flat {
+            length_m: 0.1,
+            width_m: f64::NAN,
+            thickness_m: 0.02,
+        },
+        AnodeForm::Bracelet {
+            outer_m2: -1.0,
+            inner_m2: -1.0,
+        },
+    ] {
+        anode_ohm(&bad, 0.25).unwrap_err();
+        worn_anode_ohm(&bad, 1e-3, 0.8, 0.25).unwrap_err();
+    }
+    anode_ohm(&ring, 0.0).unwrap_err();
+    worn_anode_ohm(&ring, 1e-3, 1.5, 0.25).unwrap_err();
+    worn_anode_ohm(&ring, 0.0, 0.8, 0.25).unwrap_err();
 }
 
 /// No anode gives more than Faraday's law: 2980 Ah/kg of aluminium, 820 of zinc. Design capacities are 67 and 95 % of that.

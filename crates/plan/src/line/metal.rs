@@ -20,6 +20,10 @@ pub struct Metal {
     pub bare_share: Option<Q>,
     /// Mean current that bare metal takes, A/m2.
     pub current_density_a_m2: Option<Q>,
+    /// The same at the beginning, until it is protected, A/m2.
+    pub first_current_density_a_m2: Option<Q>,
+    /// The same at the end, to protect it anew, A/m2.
+    pub last_current_density_a_m2: Option<Q>,
     /// What it says that it touches: indices into [`super::Line::metals`]. It goes both ways.
     pub touches: Vec<usize>,
 }
@@ -41,6 +45,40 @@ pub struct AnodeSaid {
     pub usable_share: Option<Q>,
     /// Its capacity, C/kg.
     pub capacity_c_kg: Option<Q>,
+    /// Its form and sizes.
+    pub form: Option<AnodeFormSaid>,
+    /// Resistivity of what is about it, ohm m.
+    pub resistivity_ohm_m: Option<Q>,
+}
+
+/// Form and sizes of an anode.
+#[derive(Clone, Copy, Debug)]
+pub enum AnodeFormSaid {
+    /// A bar that stands off what it protects.
+    Slender {
+        /// Length, m.
+        length_m: Q,
+        /// Around its cross-section, m.
+        girth_m: Q,
+        /// Diameter of its core, m; none when absent.
+        core_m: Option<Q>,
+    },
+    /// A plate or bar that lies on what it protects.
+    Flat {
+        /// Length, m.
+        length_m: Q,
+        /// Width, m, no more than the length.
+        width_m: Q,
+        /// Thickness, m.
+        thickness_m: Q,
+    },
+    /// A ring about what it protects.
+    Bracelet {
+        /// Area that the water wets when it is new, m2.
+        outer_m2: Q,
+        /// Area that faces what it protects, m2.
+        inner_m2: Q,
+    },
 }
 
 /// Metals of anodes.

@@ -465,6 +465,13 @@ pub enum That {
         /// Lower limit, s; the longest time in the water when `None`.
         at_least_s: Option<Q>,
     },
+    /// Current that the anodes of a metal and all that it touches can give, in terms of what these take (each group that has any or needs them when `of` is absent).
+    AnodeCurrent {
+        /// Index into [`crate::Line::metals`].
+        of: Option<usize>,
+        /// Lower limit, a ratio; 1 when `None`.
+        at_least: Option<Q>,
+    },
     /// Usable charge of a battery (each that is charged when `of` is absent) when it is deployed, at the latest start, 0 to 1.
     ChargeAtDeployment {
         /// The supply.

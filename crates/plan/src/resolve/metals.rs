@@ -1,9 +1,20 @@
 //! Metals in the water, what they touch, and their anodes.
 
 use super::{Resolver, ix_of};
-use crate::line::{AnodeMetal, AnodeSaid, Line, Metal};
+use crate::line::{AnodeFormSaid, AnodeMetal, AnodeSaid, Line, Metal};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
+
+/// Keys of the sizes of all forms of anodes.
+const FORM_SIZES: [&str; 7] = [
+    "length",
+    "girth",
+    "core",
+    "width",
+    "thickness",
+    "outer_area",
+    "inner_area",
+];
 
 pub(super) fn metals(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     for (id, f) in root.keyed("metal") {
@@ -20,6 +31,8 @@ pub(super) fn metals(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             area_m2: f.q("area"),
             bare_share: f.q("bare_share"),
             current_density_a_m2: f.q("current_density"),
+            first_current_density_a_m2: f.q("first_current_density"),
+            last_current_density_a_m2: f.q("last_current_density"),
             touches: Vec::new(),
         });
     }
@@ -78,5 +91,88 @@ fn anode(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Anod
         mass_kg: f.q("mass")?,
         usable_share: f.q("usable_share"),
         capacity_c_kg: f.q("capacity"),
+        form: form(r, f)?,
+        resistivity_ohm_m: f.q("resistivity"),
     })
+}
+
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn form(r: &mut Resolver<'_>, f: &Fields) -> Option<Option<AnodeFormSaid>> {
+    let Some((t, site)) = f.table("form") else {
+        return (!f.has("form")).then_some(None);
+    };
+    let kind = *t.choice("kind")?.0;
+    let (needed, may): (&[&str], &[&str]) = match kind {
+        "slender" => (&["length", "girth"], &["core"]),
+        "flat" => (&["length", "width", "thickness"], &[]),
+        _ => (&["outer_area", "inner_area"], &[]),
+    };
+    let mut wrong = false;
+    for key in needed.iter().filter(|key| !t.has(key)) {
+        wrong = true;
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                site,
+                format!("the form of a {kind} anode needs `{key}`"),
+            )
+            .label("not written here"),
+        );
+    }
+    for key in FORM_SIZES.iter().filter(|key| t.has(key)) {
+        if !needed.contains(key) && !may.contains(key) {
+            wrong = true;
+            r.tell(
+                Mistake::error(
+                    Code::KeyConflict,
+                    t.site_of(key).unwrap_or(site),
+                    format!("a {kind} anode has no `{key}`"),
+                )
+                .label("a size of another form"),
+            );
+        }
+    }
+    if wrong {
+        return None;
+    }
+    let said = match kind {
+        "slender" => AnodeFormSaid::Slender {
+            length_m: t.q("length")?,
+            girth_m: t.q("girth")?,
+            core_m: t.q("core"),
+        },
+        "flat" => AnodeFormSaid::Flat {
+            length_m: t.q("length")?,
+            width_m: t.q("width")?,
+            thickness_m: t.q("thickness")?,
+        },
+        _ => AnodeFormSaid::Bracelet {
+            outer_m2: t.q("outer_area")?,
+            inner_m2: t.q("inner_area")?,
+        },
+    };
+    let (one, other, what, than) = match said {
+        AnodeFormSaid::Flat {
+            length_m, width_m, ..
+        } if width_m.si > length_m.si => (width_m, length_m, "width", "length"),
+        AnodeFormSaid::Slender {
+            girth_m,
+            core_m: Some(core_m),
+            ..
+        } if std::f64::consts::PI * core_m.si >= girth_m.si => (core_m, girth_m, "core", "girth"),
+        _ => return Some(Some(said)),
+    };
+    r.tell(
+        Mistake::error(
+            Code::OutOfRange,
+            one.at,
+            format!("the {what} of an anode is too great for its {than}"),
+        )
+        .label("here")
+        .related(other.at, format!("its {than}")),
+    );
+    None
 }

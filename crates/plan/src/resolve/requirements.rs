@@ -267,16 +267,14 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
         "weather-window" => Some(That::WeatherWindow {
             at_least: limit(r, f, "at_least", Dimension::Ratio, SHARE)??,
         }),
-        "anode-life" => {
-            let of = match of(r, f, RefKind::Metal)? {
-                None => None,
-                Some(p) => Some(ix_of(&line.metals, p, |m| &m.id)?),
-            };
-            Some(That::AnodeLife {
-                of,
-                at_least_s: limit(r, f, "at_least", Dimension::Time, POSITIVE)?,
-            })
-        }
+        "anode-life" => Some(That::AnodeLife {
+            of: metal(r, f, line)?,
+            at_least_s: limit(r, f, "at_least", Dimension::Time, POSITIVE)?,
+        }),
+        "anode-current" => Some(That::AnodeCurrent {
+            of: metal(r, f, line)?,
+            at_least: limit(r, f, "at_least", Dimension::Ratio, POSITIVE)?,
+        }),
         "surface-slack" => Some(That::SurfaceSlack {
             at_most_m: limit(r, f, "at_most", Dimension::Length, NOT_NEGATIVE)??,
         }),
@@ -284,6 +282,17 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             let (cues, at) = inside(r, f, "cues", "cue sheets stay under the plan's folder")?;
             Some(That::Rehearsed { cues, at })
         }
+    }
+}
+
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn metal(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<usize>> {
+    match of(r, f, RefKind::Metal)? {
+        None => Some(None),
+        Some(p) => ix_of(&line.metals, p, |m| &m.id).map(Some),
     }
 }
 

@@ -325,6 +325,12 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
         "365 d",
     ),
     limited(
+        "anode-current",
+        &[],
+        &["of", "at_least", "share_of_draws"],
+        "100 %",
+    ),
+    limited(
         "charge-at-deployment",
         &["at_least"],
         &["of", "share_of_draws"],

@@ -59,11 +59,15 @@ of = "module.ear"
 metal = "aluminium"
 area = "0.2 m2"
 current_density = "100 mA/m2"
+first_current_density = "200 mA/m2"
+last_current_density = "150 mA/m2"
 
 [metal.frame]
 metal = "stainless-316"
 area = "0.1 m2"
 current_density = "100 mA/m2"
+first_current_density = "200 mA/m2"
+last_current_density = "150 mA/m2"
 touches = ["metal.can"]
 
 [anode.block]
@@ -71,6 +75,8 @@ on = "metal.can"
 metal = "zinc"
 mass = "300 g"
 usable_share = "80 %"
+form = { kind = "bracelet", outer_area = "0.02 m2", inner_area = "0.015 m2" }
+resistivity = "0.25 ohm.m"
 
 [requirement.anodes]
 that = "anode-life"
@@ -80,6 +86,10 @@ at_least = "100 h"
 that = "pick-up"
 of = "module.ear.sensor.two"
 at_least = "10 dB"
+
+[requirement.output]
+that = "anode-current"
+at_least = "10 %"
 
 [requirement.ready]
 that = "ready-within"

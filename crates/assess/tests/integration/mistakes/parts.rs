@@ -14,7 +14,7 @@ const LINKS: &[&str] = &["links"];
 const REACH: &[&str] = &["link-reach"];
 const DEPTH: &[&str] = &["housing-depth"];
 const CARD: &[&str] = &["card"];
-const METALS: &[&str] = &["anodes", "unlike-metals"];
+const METALS: &[&str] = &["anodes", "output", "unlike-metals"];
 const SECOND: &[&str] = &["second"];
 /// Never rehearsed, so unknown in any case.
 const NIGHT: &[&str] = &["night"];
@@ -247,6 +247,12 @@ const BAD: &[Bad] = &[
         "at_least = \"100 h\"",
         "at_least = \"100 m\"",
         &[&["anodes"]],
+    ),
+    Bad(
+        "requirement.output",
+        "at_least = \"10 %\"",
+        "at_least = \"10 m\"",
+        &[&["output"]],
     ),
     Bad(
         "requirement.budget",

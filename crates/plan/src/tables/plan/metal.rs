@@ -60,6 +60,16 @@ pub(crate) const METAL: Section = Section {
             "mean current that a square metre of it takes, bare, while anodes protect it",
         ),
         o(
+            "first_current_density",
+            S::Amount(D::CurrentDensity, POSITIVE),
+            "the same at the beginning, until it is protected",
+        ),
+        o(
+            "last_current_density",
+            S::Amount(D::CurrentDensity, POSITIVE),
+            "the same at the end, to protect it anew after it has lost its protection",
+        ),
+        o(
             "touches",
             S::References(&[R::Metal], 1),
             "metals that it touches, or that a wire joins to it, once from either side; what plastic parts is not one of them",
@@ -96,6 +106,64 @@ pub(crate) const ANODE: Section = Section {
             "capacity",
             S::Amount(D::ChargePerMass, POSITIVE),
             "charge that a kilogram gives; the design value of its metal in sea water when not written",
+        ),
+        o(
+            "form",
+            S::Table(&ANODE_FORM),
+            "its form and sizes, by which it gives its current",
+        ),
+        o(
+            "resistivity",
+            S::Amount(D::Resistivity, POSITIVE),
+            "resistivity of the water or mud about it",
+        ),
+    ],
+};
+
+const ANODE_FORM: Section = Section {
+    name: "the form of an anode",
+    doc: "A bar that stands off what it protects, a plate or bar that lies on it, or a ring about it, with the sizes that this form has.",
+    part: None,
+    fields: &[
+        r(
+            "kind",
+            S::Choice(&["slender", "flat", "bracelet"]),
+            "a bar that stands off, a plate or bar that lies flat, a ring about a housing or a chain",
+        ),
+        o(
+            "length",
+            S::Amount(D::Length, POSITIVE),
+            "of `slender` and `flat`: its length",
+        ),
+        o(
+            "girth",
+            S::Amount(D::Length, POSITIVE),
+            "of `slender`: around its cross-section",
+        ),
+        o(
+            "core",
+            S::Amount(D::Length, POSITIVE),
+            "of `slender`: diameter of its core; none when not written",
+        ),
+        o(
+            "width",
+            S::Amount(D::Length, POSITIVE),
+            "of `flat`: its width, no more than its length",
+        ),
+        o(
+            "thickness",
+            S::Amount(D::Length, POSITIVE),
+            "of `flat`: its thickness",
+        ),
+        o(
+            "outer_area",
+            S::Amount(D::Area, POSITIVE),
+            "of `bracelet`: the area that the water wets when it is new",
+        ),
+        o(
+            "inner_area",
+            S::Amount(D::Area, POSITIVE),
+            "of `bracelet`: the area that faces what it protects",
         ),
     ],
 };

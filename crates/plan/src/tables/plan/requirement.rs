@@ -56,6 +56,7 @@ const THAT: &[&str] = &[
     "parted-lift",
     "surface-slack",
     "anode-life",
+    "anode-current",
     "charge-at-deployment",
     "spares",
     "weather-window",
