@@ -75,15 +75,24 @@ pub(crate) fn lowest(accounts: &[YearAccount]) -> f64 {
 }
 
 /// A year of a supply's battery.
-struct BatteryYear<'a> {
-    supply: &'a str,
-    input: &'a EnergyInput,
-    plans: &'a [YearPlan],
-    /// What every year of this battery is made from.
-    made_from: Digest,
-    seed: u64,
-    year: u64,
-    rooms: &'a RefCell<(LightScratch, Scratch)>,
+pub(crate) struct BatteryYear<'a> {
+    pub(crate) supply: &'a str,
+    pub(crate) input: &'a EnergyInput,
+    pub(crate) plans: &'a [YearPlan],
+    /// What every year of this battery is made from ([`battery_from`]).
+    pub(crate) made_from: Digest,
+    pub(crate) seed: u64,
+    pub(crate) year: u64,
+    pub(crate) rooms: &'a RefCell<(LightScratch, Scratch)>,
+}
+
+/// What the years of a battery are made from.
+pub(crate) fn battery_from(input: &EnergyInput, seed: u64) -> Digest {
+    let mut made_from = Canon::new("years of a battery");
+    seed.write(&mut made_from);
+    input.light.made_from().write(&mut made_from);
+    made_from.debug(&(&input.systems, &input.load));
+    made_from.digest()
 }
 
 /// What came of it.
@@ -92,8 +101,49 @@ pub(crate) struct YearOff {
     account: YearAccount,
     /// The lowest charge of any start.
     lowest: f64,
-    /// Hours off and lowest charge of each start, the planned one first.
-    starts: Vec<(u32, f64)>,
+    /// Each start, the planned one first.
+    starts: Vec<StartOff>,
+}
+
+/// A year of one start.
+pub(crate) struct StartOff {
+    /// Hours off.
+    pub(crate) hours_off: u32,
+    lowest_charge: f64,
+    /// Hours at which it goes off or on again, by turns, from 1 January; on before the first.
+    turns: Vec<u16>,
+    /// Hours of the year.
+    hours: usize,
+}
+
+impl StartOff {
+    fn new(account: &YearAccount, off: &[bool]) -> StartOff {
+        let before = |hour: usize| hour > 0 && off[hour - 1];
+        let turns = (0..off.len()).filter(|hour| off[*hour] != before(*hour));
+        StartOff {
+            hours_off: account.hours_off,
+            lowest_charge: account.lowest_charge,
+            turns: turns.map(|hour| hour as u16).collect(),
+            hours: off.len(),
+        }
+    }
+
+    /// Whether each hour is off, 1 January first.
+    pub(crate) fn off(&self) -> Vec<bool> {
+        let mut off = vec![false; self.hours];
+        for pair in self.turns.chunks(2) {
+            let end = pair.get(1).map_or(self.hours, |hour| usize::from(*hour));
+            off[usize::from(pair[0])..end].fill(true);
+        }
+        off
+    }
+}
+
+impl YearOff {
+    /// Each start, the planned one first.
+    pub(crate) fn starts(&self) -> &[StartOff] {
+        &self.starts
+    }
 }
 
 impl Canonical for BatteryYear<'_> {
@@ -111,18 +161,18 @@ impl Job for BatteryYear<'_> {
     fn run(&self, memo: &Memo) -> Self::Out {
         let (light, scratch) = &mut *self.rooms.borrow_mut();
         let yields = self.input.light.year(self.seed, self.year, memo, light)?;
+        let mut starts = Vec::with_capacity(self.plans.len());
         let accounts = self.plans.iter().map(|plan| {
             let account = plan.run(yields, scratch);
-            account.map_err(|source| year_error(self.supply, source))
+            let account = account.map_err(|source| year_error(self.supply, source))?;
+            starts.push(StartOff::new(&account, scratch.off()));
+            Ok(account)
         });
-        let accounts: Vec<YearAccount> = accounts.collect::<Result<_, _>>()?;
+        let accounts: Vec<YearAccount> = accounts.collect::<Result<_, InputError>>()?;
         Ok(YearOff {
             lowest: lowest(&accounts),
-            starts: accounts
-                .iter()
-                .map(|account| (account.hours_off, account.lowest_charge))
-                .collect(),
             account: worse(&accounts).clone(),
+            starts,
         })
     }
 
@@ -130,6 +180,11 @@ impl Job for BatteryYear<'_> {
         let week = |year: &YearOff| {
             size_of_val(year.account.worst_week.charge.as_slice())
                 + size_of_val(year.starts.as_slice())
+                + year
+                    .starts
+                    .iter()
+                    .map(|s| size_of_val(s.turns.as_slice()))
+                    .sum::<usize>()
         };
         out.as_ref().map_or(0, week)
     }
@@ -190,8 +245,8 @@ impl SupplyYears {
                 continue;
             };
             let order = match by_charge {
-                true => b.1.total_cmp(&a.1),
-                false => a.0.cmp(&b.0),
+                true => b.lowest_charge.total_cmp(&a.lowest_charge),
+                false => a.hours_off.cmp(&b.hours_off),
             };
             match order {
                 std::cmp::Ordering::Greater => planned += 1,
@@ -388,12 +443,8 @@ fn run(
         })
         .unwrap_or(0);
     let plans = input.plans(line).map_err(|e| e.to_string())?;
-    let mut made_from = Canon::new("years of a battery");
-    input.light.made_from().write(&mut made_from);
     let seed = own.map_or(WEATHER_SEED, |own| own.seed);
-    seed.write(&mut made_from);
-    made_from.debug(&(&input.systems, &input.load));
-    let made_from = made_from.digest();
+    let made_from = battery_from(&input, seed);
     let supply = format!("supply.{}", supply.id);
     let rooms = RefCell::default();
     let numbers: Vec<u64> = match own {

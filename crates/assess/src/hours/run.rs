@@ -1,22 +1,24 @@
 //! The years of a line's hydrophones: power of each supply, wind and tide, hour by hour.
 
+use std::cell::RefCell;
 use std::sync::Arc;
 
 use chance::Stream;
 use mooring::TideCourse;
 use plan::{Line, SupplyIx};
 use power::weather::{WIND_LASTS_H, WindYears};
-use power::year::{Scratch, YearPlan};
+use power::year::YearPlan;
 
 use super::ears::{CauseKnown, Ear, Feeds, Told, ear};
 use super::feeding::never_off;
 use super::joint::{Cause, EarRun, JointYear, SLOTS, StrumRun, Tracks, slots_that_strum, year};
 use super::waves::Seas;
 use super::{HoursError, all_ears};
-use crate::input::{EnergyInput, InputError, LightScratch, energy_of, measured_winds, year_error};
+use crate::input::{EnergyInput, InputError, energy_of, measured_winds};
 use crate::memo::{Canon, Canonical, Digest, Job, Memo, canonical};
 use crate::mooring_verdicts::Hangs;
 use crate::threads::on_threads;
+use crate::years::{BatteryYear, battery_from};
 
 const HOURS: usize = 8760;
 /// Name of the stream from which the phases of a year's tide come.
@@ -28,6 +30,8 @@ struct Off {
     what: String,
     input: EnergyInput,
     plans: Vec<YearPlan>,
+    /// What the years of its battery are made from.
+    made_from: Digest,
 }
 
 /// Winds of the hours.
@@ -74,7 +78,7 @@ impl Hearing {
             .map(|sensor| ear(hangs, sensor, &mut told))
             .collect();
         let memo = hangs.memo();
-        let off = supplies_off(line, &feeds, &mut ears, &mut assumed, memo);
+        let off = supplies_off(line, &feeds, &mut ears, &mut assumed, (seed, memo));
         let winds = winds(line, &ears, &seas, memo)?;
         if matches!(winds, Winds::Drawn(_)) {
             assumed.push(format!(
@@ -256,23 +260,30 @@ impl Hearing {
 
     /// Hours off of each supply that may be off, of the start with most of them, and the hour at which that begins.
     fn hours_off(&self, number: u64, memo: &Memo) -> Result<(Vec<Vec<bool>>, usize), InputError> {
-        let (mut light, mut scratch) = (LightScratch::default(), Scratch::default());
+        let rooms = RefCell::default();
         // Of each supply and each start: hours off, their number, and the first hour.
         let mut starts: Vec<Vec<(Vec<bool>, u32, usize)>> = Vec::new();
         for one in &self.off {
-            let yields = one.input.light.year(self.seed, number, memo, &mut light)?;
-            let mut of_one = Vec::new();
-            for (plan, system) in one.plans.iter().zip(&one.input.systems) {
-                let account = plan
-                    .run(yields, &mut scratch)
-                    .map_err(|source| year_error(&one.what, source))?;
+            // The same years as those of requirements on the supply.
+            let found = memo.of(&BatteryYear {
+                supply: &one.what,
+                input: &one.input,
+                plans: &one.plans,
+                made_from: one.made_from,
+                seed: self.seed,
+                year: number,
+                rooms: &rooms,
+            });
+            let year = found.as_ref().as_ref().map_err(Clone::clone)?;
+            let each = year.starts().iter().zip(&one.input.systems);
+            let of_one = each.map(|(start, system)| {
                 let first = match system.start {
                     power::year::Start::At { hour, .. } => hour,
                     power::year::Start::Repeating => 0,
                 };
-                of_one.push((scratch.off().to_vec(), account.hours_off, first));
-            }
-            starts.push(of_one);
+                (start.off(), start.hours_off, first)
+            });
+            starts.push(of_one.collect());
         }
         let count = starts.iter().map(Vec::len).min().unwrap_or(0);
         let off = |start: usize| -> u32 { starts.iter().map(|s| s[start].1).sum() };
@@ -386,7 +397,7 @@ fn supplies_off(
     feeds: &Feeds,
     ears: &mut [Ear],
     assumed: &mut Vec<String>,
-    memo: &Memo,
+    (seed, memo): (u64, &Memo),
 ) -> Vec<Off> {
     let mut off = Vec::new();
     let mut unknown: Vec<(usize, String)> = Vec::new();
@@ -412,6 +423,7 @@ fn supplies_off(
                 off.push(Off {
                     supply,
                     what,
+                    made_from: battery_from(&input, seed),
                     input,
                     plans,
                 });
