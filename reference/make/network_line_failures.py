@@ -292,6 +292,9 @@ def failure(net, before, cut=None, link_cut=None, supplies=None, short=None, for
             times = []
             if own["within_s"] and does == "stays":
                 times.append(own["within_s"])
+            elif own["within_s"] and not any(heard(net, a, m, before["reach"]) for a in askers):
+                # Nobody winds it up: it has run out, or will have by then.
+                times.append(own["within_s"])
             elif own["within_s"]:
                 if any(heard(net, a, m, before["reach"]) and not reach(a, m) for a in askers):
                     times.append(own["within_s"])

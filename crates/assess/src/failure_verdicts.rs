@@ -3,7 +3,9 @@
 use plan::{Line, OutputIx, Q};
 use quantity::{Dimension, show};
 
-use crate::failures::{After, Failure, Failures, FailuresError, Safe, Sees, failures, silences};
+use crate::failures::{
+    After, Failure, Failures, FailuresError, Safe, Sees, failures, silences, wound_up,
+};
 use crate::input::Contacts;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -244,5 +246,24 @@ pub(crate) fn false_trips(line: &Line) -> Vec<Verdict> {
             ),
         })
     });
-    each.collect()
+    let mut verdicts: Vec<Verdict> = each.collect();
+    for never in wound_up(line).unwrap_or_default() {
+        let output = never.output;
+        let own = &line.modules[output.module.0].outputs[output.output];
+        let Some(within) = own.fails_safe_within_s.filter(|_| never.by.is_empty()) else {
+            continue;
+        };
+        let longest_s = line.deployment.longest_s();
+        verdicts.push(at_most(within.si, "s", 0.0).judge(
+            line.output_path(output),
+            longest_s,
+            Evidence::computed(METHOD, &(longest_s, within.si)),
+            format!(
+                "none of the modules that have a part in asking for it sends a heartbeat that {} hears: nothing winds up its timer, and {} after its module has begun to work it is in its fail-safe state for as long as that works",
+                line.module_path(output.module),
+                show(within.si, Dimension::Time)
+            ),
+        ));
+    }
+    verdicts
 }

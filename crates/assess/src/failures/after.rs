@@ -275,12 +275,16 @@ impl<'a> Parts<'a> {
                     (Some(within_s), Does::Stays) => Some(Ok(within_s)),
                     (Some(within_s), _) => {
                         let askers = askers(line, before.iter().copied(), output);
-                        notice
+                        let mut heard = askers.iter().filter_map(|m| notice.on_its_way_s(*m, at));
+                        // A timer that nobody winds up has run out, or will have by then.
+                        let own = heard.next().is_none().then_some(Ok(within_s));
+                        let by_silence = notice
                             .silent(now, at)
                             .filter(|m| askers.contains(m))
                             .filter_map(|m| notice.on_its_way_s(m, at))
                             .map(|s| s.map(|s| within_s + s))
-                            .fold(None, |soonest, s| sooner(soonest, Some(s)))
+                            .fold(None, |soonest, s| sooner(soonest, Some(s)));
+                        own.or(by_silence)
                     }
                 };
                 let back_s = (does == Does::Unasked || left(line, output, on).is_empty())

@@ -11,7 +11,7 @@ use crate::support::{changed, close, known, read, requirement, why_unknown};
 /// Heartbeats take at most this long on the links of these lines; the reference leaves it out, s.
 const ON_LINKS_S: f64 = 1.0;
 
-fn list(value: &Value) -> &[Value] {
+pub(crate) fn list(value: &Value) -> &[Value] {
     value.as_array().unwrap()
 }
 
@@ -158,7 +158,7 @@ fn same_time(ours: f64, theirs: &Value, what: &str) {
     );
 }
 
-fn same(ours: &After, theirs: &Value, what: &str) {
+pub(crate) fn same(ours: &After, theirs: &Value, what: &str) {
     let module = |m| format!("module.m{m}");
     let ear = |m| format!("module.m{m}.sensor.ear");
     assert_eq!(ours.without_power, paths(&theirs[0], module), "{what}");
@@ -306,8 +306,9 @@ fn verif_a_lamp_comes_to_its_fail_safe_state() {
         Safe::Within(s) => assert!((900.0..900.1).contains(&s), "{s}"),
         other => panic!("{other:?}"),
     }
-    // Without the ear's heartbeat there is nothing whose silence the timer would know.
-    assert_eq!(lamp(&[(LAMP, &timer)], "span.cable", "cut"), Safe::Never);
+    // Without the ear's heartbeat nothing winds up the timer: it has run out, or will have by then.
+    let unheard = lamp(&[(LAMP, &timer)], "span.cable", "cut");
+    assert_eq!(unheard, Safe::Within(900.0));
     let hung = |text: &str| lamp(&[(LAMP, text), HEARTBEAT], "module.base", "hung");
     assert_eq!(
         [hung(&off), hung(&on), hung(&timer)],
@@ -429,6 +430,17 @@ fn verif_requirements_on_failures_are_judged() {
     );
     assert_eq!(known(&hasty, "fails-safe").ruling, Ruling::Broken);
     assert!(requirement(&hasty, "fails-safe").is_broken());
+    // One that nobody winds up runs out once, for good: a day on the line, and fifteen minutes.
+    let unheard = judged(&asked("1", "14 h", "20 min"), &[(LAMP, safe.as_str())]);
+    let verdict = known(&unheard, "fails-safe");
+    assert_eq!(verdict.ruling, Ruling::Broken);
+    close(verdict.value.value, 86_400.0, 0.0);
+    assert!(
+        verdict.why.contains("nothing winds up its timer"),
+        "{}",
+        verdict.why
+    );
+    assert_eq!(known(&unheard, "safe").ruling, Ruling::Met);
 }
 
 /// A mistake in what failures read leaves their verdicts unknown; one in a store does not.

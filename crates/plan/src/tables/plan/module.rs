@@ -357,7 +357,7 @@ const OUTPUT: Section = Section {
         o(
             "fails_safe_within",
             S::Amount(D::Time, POSITIVE),
-            "how long after the last heartbeat of a module that may ask for it the output's module switches it to `fail_safe` by itself; never when not written",
+            "how long after the last heartbeat of a module that may ask for it, or before the first one after its own module has begun to work, that module switches it to `fail_safe` by itself; never when not written. Where it hears no such heartbeat at all it runs out once, and the output stays in `fail_safe`",
         ),
     ],
 };
