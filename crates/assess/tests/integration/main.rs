@@ -19,6 +19,7 @@ mod drawn_evidence;
 mod electric;
 mod energy;
 mod failures;
+mod failures_talk;
 mod faults;
 mod highest_voltage;
 mod hours;
