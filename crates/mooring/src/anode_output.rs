@@ -70,6 +70,7 @@ pub enum AnodeForm {
 /// A figure out of its range.
 pub fn anode_ohm(form: &AnodeForm, resistivity_ohm_m: f64) -> Result<f64, MooringError> {
     positive("the resistivity of water, ohm m", resistivity_ohm_m)?;
+    check_sizes(form)?;
     match *form {
         AnodeForm::Slender {
             length_m, girth_m, ..
@@ -82,16 +83,14 @@ pub fn anode_ohm(form: &AnodeForm, resistivity_ohm_m: f64) -> Result<f64, Moorin
             width_m,
             thickness_m,
         } => {
-            for of in [length_m, width_m, thickness_m] {
-                positive("a size of an anode, m", of)?;
-            }
             if is_long(length_m, width_m, thickness_m) {
                 return Ok(plate_ohm(length_m, width_m, resistivity_ohm_m));
             }
             let sides_m2 = 2.0 * (length_m + width_m) * thickness_m;
-            area_ohm(length_m * width_m + sides_m2, resistivity_ohm_m)
+            let wetted_m2 = length_m * width_m + sides_m2;
+            Ok(area_ohm(wetted_m2, resistivity_ohm_m))
         }
-        AnodeForm::Bracelet { outer_m2, .. } => area_ohm(outer_m2, resistivity_ohm_m),
+        AnodeForm::Bracelet { outer_m2, .. } => Ok(area_ohm(outer_m2, resistivity_ohm_m)),
     }
 }
 
@@ -108,14 +107,13 @@ pub fn worn_anode_ohm(
     positive("the resistivity of water, ohm m", resistivity_ohm_m)?;
     positive("the volume of an anode, m3", volume_m3)?;
     part_of_one("the share of an anode that can be used", used_share)?;
+    check_sizes(form)?;
     let left_m3 = volume_m3 * (1.0 - used_share);
     let shorter = 1.0 - SHORTER * used_share;
     match *form {
         AnodeForm::Slender {
             length_m, core_m, ..
         } => {
-            positive("a size of an anode, m", length_m)?;
-            not_negative("the core of an anode, m", core_m)?;
             let length_m = length_m * shorter;
             let round_m2 = left_m3 / (std::f64::consts::PI * length_m) + core_m * core_m / 4.0;
             slender_ohm(length_m, libm::sqrt(round_m2), resistivity_ohm_m)
@@ -125,19 +123,36 @@ pub fn worn_anode_ohm(
             width_m,
             thickness_m,
         } => {
-            for of in [length_m, width_m, thickness_m] {
-                positive("a size of an anode, m", of)?;
-            }
             if !is_long(length_m, width_m, thickness_m) {
-                return area_ohm(length_m * width_m, resistivity_ohm_m);
+                return Ok(area_ohm(length_m * width_m, resistivity_ohm_m));
             }
             let length_m = length_m * shorter;
             // Half a circle of this radius has the section that is left.
             let radius_m = libm::sqrt(2.0 * left_m3 / (std::f64::consts::PI * length_m));
             Ok(plate_ohm(length_m, 2.0 * radius_m, resistivity_ohm_m))
         }
-        AnodeForm::Bracelet { inner_m2, .. } => area_ohm(inner_m2, resistivity_ohm_m),
+        AnodeForm::Bracelet { inner_m2, .. } => Ok(area_ohm(inner_m2, resistivity_ohm_m)),
     }
+}
+
+fn check_sizes(form: &AnodeForm) -> Result<(), MooringError> {
+    let (sizes, core_m) = match *form {
+        AnodeForm::Slender {
+            length_m,
+            girth_m,
+            core_m,
+        } => ([length_m, girth_m, girth_m], core_m),
+        AnodeForm::Flat {
+            length_m,
+            width_m,
+            thickness_m,
+        } => ([length_m, width_m, thickness_m], 0.0),
+        AnodeForm::Bracelet { outer_m2, inner_m2 } => ([outer_m2, inner_m2, inner_m2], 0.0),
+    };
+    for size in sizes {
+        positive("a size of an anode, m or m2", size)?;
+    }
+    not_negative("the core of an anode, m", core_m)
 }
 
 fn is_long(length_m: f64, width_m: f64, thickness_m: f64) -> bool {
@@ -146,7 +161,6 @@ fn is_long(length_m: f64, width_m: f64, thickness_m: f64) -> bool {
 
 /// Dwight.
 fn slender_ohm(length_m: f64, radius_m: f64, resistivity_ohm_m: f64) -> Result<f64, MooringError> {
-    positive("a size of an anode, m", length_m)?;
     positive("the radius of an anode, m", radius_m)?;
     let of_length = resistivity_ohm_m / (2.0 * std::f64::consts::PI * length_m);
     if length_m >= LONG * radius_m {
@@ -163,7 +177,6 @@ fn plate_ohm(length_m: f64, width_m: f64, resistivity_ohm_m: f64) -> f64 {
 }
 
 /// McCoy.
-fn area_ohm(area_m2: f64, resistivity_ohm_m: f64) -> Result<f64, MooringError> {
-    positive("the area of an anode, m2", area_m2)?;
-    Ok(MCCOY * resistivity_ohm_m / libm::sqrt(area_m2))
+fn area_ohm(area_m2: f64, resistivity_ohm_m: f64) -> f64 {
+    MCCOY * resistivity_ohm_m / libm::sqrt(area_m2)
 }
