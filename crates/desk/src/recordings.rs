@@ -1,6 +1,7 @@
 //! Recordings of the plan's folder: what they are, pictures of pieces of them, and their sound.
 
 use std::collections::VecDeque;
+use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -324,21 +325,27 @@ pub(crate) struct Piece {
 /// Largest piece that is handed out at once, bytes: a player asks on.
 const LARGEST_PIECE: u64 = 4 << 20;
 
-/// The bytes that a header `Range` asks for (RFC 9110, section 14): one range of bytes, or from the beginning without it.
-pub(crate) fn piece(path: &Path, range: Option<&str>) -> Result<Piece, ApiError> {
-    let gone = |e: std::io::Error| ApiError::missing("unreadable", e.to_string());
-    let mut file = std::fs::File::open(path).map_err(gone)?;
-    let whole = file.metadata().map_err(gone)?.len();
-    let (from, to) = match range {
-        None => (0, whole),
-        Some(range) => wanted(range, whole).ok_or_else(|| {
-            ApiError::new(
-                StatusCode::RANGE_NOT_SATISFIABLE,
-                "no-such-range",
-                format!("the file has {whole} bytes"),
-            )
-        })?,
-    };
+fn gone(error: std::io::Error) -> ApiError {
+    ApiError::missing("unreadable", error.to_string())
+}
+
+/// The file, and how many bytes it has.
+pub(crate) fn whole(path: &Path) -> Result<(File, u64), ApiError> {
+    let file = File::open(path).map_err(gone)?;
+    let bytes = file.metadata().map_err(gone)?.len();
+    Ok((file, bytes))
+}
+
+/// The bytes that a header `Range` asks for (RFC 9110, section 14): one range of bytes, at most [`LARGEST_PIECE`] of it.
+pub(crate) fn piece(path: &Path, range: &str) -> Result<Piece, ApiError> {
+    let (mut file, whole) = self::whole(path)?;
+    let (from, to) = wanted(range, whole).ok_or_else(|| {
+        ApiError::new(
+            StatusCode::RANGE_NOT_SATISFIABLE,
+            "no-such-range",
+            format!("the file has {whole} bytes"),
+        )
+    })?;
     let to = to.min(from + LARGEST_PIECE);
     file.seek(SeekFrom::Start(from)).map_err(gone)?;
     let mut bytes = Vec::new();

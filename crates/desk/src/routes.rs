@@ -348,33 +348,54 @@ async fn picture(State(desk): Shared, Path(name): Path<String>, uri: Uri) -> Ans
 }
 
 async fn sound(State(desk): Shared, Path(name): Path<String>, headers: HeaderMap) -> Answer {
-    let range = headers.get(header::RANGE);
-    let range = range.and_then(|r| r.to_str().ok()).map(str::to_owned);
-    let (kind, partial) = (recordings::kind(&name), range.is_some());
-    let task = move |desk: &Desk, _: &(dyn Fn() -> bool + Sync)| {
-        let path = folder::recording(desk.plan.folder(), &name)?;
-        recordings::piece(&path, range.as_deref())
-    };
-    let piece = work(&desk, task).await?;
-    let (last, length) = (
-        piece.from + piece.bytes.len() as u64,
-        piece.bytes.len() as u64,
-    );
-    // A player that asks for the whole of a long recording is given its beginning, and asks on.
-    let part = partial || length < piece.whole;
-    let mut answer = Response::builder()
-        .status(match part {
-            true => StatusCode::PARTIAL_CONTENT,
-            false => StatusCode::OK,
-        })
+    let kind = recordings::kind(&name);
+    let range = headers
+        .get(header::RANGE)
+        .map(|r| r.to_str().unwrap_or("").to_owned());
+    let path = move |desk: &Desk| folder::recording(desk.plan.folder(), &name);
+    let answer = Response::builder()
         .header(header::CONTENT_TYPE, kind)
+        .header(header::CACHE_CONTROL, "no-cache")
         .header(header::ACCEPT_RANGES, "bytes");
-    if part && length > 0 {
-        let told = format!("bytes {}-{}/{}", piece.from, last - 1, piece.whole);
-        answer = answer.header(header::CONTENT_RANGE, told);
-    }
-    let answer = answer.body(Body::from(piece.bytes));
+    let answer = match range {
+        None => {
+            let whole = work(&desk, move |desk, _| recordings::whole(&path(desk)?)).await?;
+            let (file, length) = whole;
+            answer
+                .header(header::CONTENT_LENGTH, length)
+                .body(file_body(file, ()))
+        }
+        // A player asks on where it is given less than it asked for.
+        Some(range) => {
+            let piece = work(&desk, move |desk, _| {
+                recordings::piece(&path(desk)?, &range)
+            })
+            .await?;
+            let last = (piece.from + piece.bytes.len() as u64).saturating_sub(1);
+            let told = format!("bytes {}-{last}/{}", piece.from, piece.whole);
+            answer
+                .status(StatusCode::PARTIAL_CONTENT)
+                .header(header::CONTENT_RANGE, told)
+                .body(Body::from(piece.bytes))
+        }
+    };
     Ok(answer.expect("these headers are well formed"))
+}
+
+/// A file piece by piece, as fast as it is read; `held` is kept until its end.
+fn file_body(mut file: std::fs::File, held: impl Send + 'static) -> Body {
+    let (into, body) = stream::pieces();
+    tokio::task::spawn_blocking(move || {
+        let _held = held;
+        let mut piece = vec![0; PIECE];
+        while let Ok(read) = std::io::Read::read(&mut file, &mut piece) {
+            let bytes = Bytes::copy_from_slice(&piece[..read]);
+            if read == 0 || into.blocking_send(bytes).is_err() {
+                return;
+            }
+        }
+    });
+    body
 }
 
 #[derive(Deserialize)]
@@ -543,19 +564,9 @@ async fn chained(State(desk): Shared, Path(id): Path<JobNumber>, uri: Uri) -> An
 
 async fn exported(State(desk): Shared, Path(id): Path<JobNumber>) -> Answer {
     let trace = desk.jobs.get(id.read()?)?.trace()?;
-    let (into, body) = stream::pieces();
-    let mut file = trace.open().map_err(|e| unread(&e))?;
-    tokio::task::spawn_blocking(move || {
-        // The folder of the trace stays as long as it is read.
-        let _trace = trace;
-        let mut piece = vec![0; PIECE];
-        while let Ok(read) = std::io::Read::read(&mut file, &mut piece) {
-            let bytes = Bytes::copy_from_slice(&piece[..read]);
-            if read == 0 || into.blocking_send(bytes).is_err() {
-                return;
-            }
-        }
-    });
+    let file = trace.open().map_err(|e| unread(&e))?;
+    // The folder of the trace stays as long as it is read.
+    let body = file_body(file, trace);
     let name = format!("attachment; filename=\"rehearsal-{}.jsonl\"", id.read()?);
     let answer = Response::builder()
         .header(header::CONTENT_TYPE, "application/x-ndjson")

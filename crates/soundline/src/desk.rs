@@ -86,7 +86,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             writeln!(out.stderr, "the desk answers until Ctrl-C")?;
         }
         Format::Json => {
-            let told = serde_json::json!({ "format": "desk/1", "program": beside::PROGRAM, "url": bound.url() });
+            let told = serde_json::json!({ "format": "address/1", "program": beside::PROGRAM, "url": bound.url() });
             out.json(&told)?;
         }
     }

@@ -263,10 +263,10 @@ fn range(on: &Work, ask: &Ask, job: &Job) -> Result<Value, ApiError> {
         ApiError::unusable("cannot-be", format!("the range cannot be worked out: {e}"))
     };
     let subject = Subject::new(line, detector, call).map_err(cannot)?;
-    let mut winds: Vec<Wind> = deployment_months(line)
-        .into_iter()
-        .map(Wind::OfMonth)
-        .collect();
+    let mut months = deployment_months(line);
+    months.sort_unstable();
+    months.dedup();
+    let mut winds: Vec<Wind> = months.into_iter().map(Wind::OfMonth).collect();
     let mut not_drawn = Vec::new();
     let mut limits_m_s = limit_winds_m_s(line, detector, call);
     limits_m_s.sort_by(f64::total_cmp);

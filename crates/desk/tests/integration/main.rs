@@ -10,3 +10,4 @@ mod http;
 mod jobs;
 mod places;
 mod sound;
+mod watched;

@@ -6,6 +6,7 @@ use std::process::{Child, Stdio};
 
 use serde_json::{Value, json};
 
+use crate::shapes::compare;
 use crate::support::{demo, run, soundline, stdout};
 
 /// Ends with the test.
@@ -156,4 +157,35 @@ fn difference(own: &Value, served: &Value, at: &str) -> String {
         }
     }
     format!("{at}: {own} and {served}")
+}
+
+/// Documents that only the desk gives, each held to the committed one of its version.
+#[test]
+fn regress_the_documents_of_the_desk() {
+    let demo = demo("harrow-sound", false);
+    let folder = demo.folder.path();
+    let text = std::fs::read_to_string(&demo.plan).unwrap();
+    let server = Server::open(&demo.plan);
+    let mut session = server.ask("GET", "/api/session", &json!({}));
+    // Schemas are held elsewhere, and the text is the plan's own.
+    for schema in ["schema", "cue_schema"] {
+        assert!(session[schema]["properties"].is_object());
+        session[schema] = json!({});
+    }
+    session["plan"]["text"] = json!("format = 1");
+    compare("desk-1.json", &session, folder);
+    let wrong = text.replace("[section.riser]\n", "[section.riser]\nlenght = \"9 m\"\n");
+    let asked = json!({ "text": wrong, "tier": "quick", "serial": 1 });
+    let mistaken = server.ask("POST", "/api/consequences", &asked);
+    let asked = json!({ "text": text, "tier": "quick", "serial": 2 });
+    let mut told = server.ask("POST", "/api/consequences", &asked);
+    told["mistakes"] = mistaken["mistakes"].clone();
+    assert_eq!(told["mistakes"][0]["code"], "unknown-key");
+    // Held as a document of its own.
+    told["verdicts"] = json!({ "format": told["verdicts"]["format"] });
+    compare("consequences-1.json", &told, folder);
+    let asked = json!({ "text": text, "detector": "upcall-upper", "on_above_db": 10.0 });
+    let mut told = server.ask("POST", "/api/threshold", &asked);
+    told["text"] = json!("format = 1");
+    compare("threshold-1.json", &told, folder);
 }
