@@ -15,7 +15,7 @@ cargo build --release
 figures=$(mktemp)
 trap 'rm -f "$figures"' EXIT
 failed=()
-for crate in ${CRATES:-power network mooring signal detect injection assess soundline page}; do
+for crate in ${CRATES:-power network mooring signal detect injection assess desk soundline page}; do
     if [ "$crate" = page ]; then
         printf '\n== the page\n'
         printf '\npage, bench\n' >> "$figures"

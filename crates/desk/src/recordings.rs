@@ -338,7 +338,7 @@ pub(crate) fn whole(path: &Path) -> Result<(File, u64), ApiError> {
 
 /// The bytes that a header `Range` asks for (RFC 9110, section 14): one range of bytes, at most [`LARGEST_PIECE`] of it.
 pub(crate) fn piece(path: &Path, range: &str) -> Result<Piece, ApiError> {
-    let (mut file, whole) = self::whole(path)?;
+    let (mut file, whole) = whole(path)?;
     let (from, to) = wanted(range, whole).ok_or_else(|| {
         ApiError::new(
             StatusCode::RANGE_NOT_SATISFIABLE,
