@@ -189,12 +189,18 @@ impl ChainBudget {
         }
     }
 
-    /// What electronics put into what is heard of it, the strongest first, each in words and with its mean level at the worst of the
+    /// What electronics put into the bands of its detectors (from the lowest corner to the highest; all that is heard where there is none), the strongest first, each in words and with its mean level at the worst of the
     /// states; `None` when the plan does not say.
     #[must_use]
     pub fn picked_up(&self) -> Option<Vec<(String, Picked)>> {
         let picked = self.pick_up.as_ref()?;
-        let all = picked.in_band((SEA_HZ.0, self.audible_hz), Over::Mean).all;
+        // Below what its detectors hear a high-pass makes a line pass for a louder sound than any that is listened for.
+        let bands = || self.detectors.iter().map(|d| d.band_hz);
+        let low_hz = bands().map(|b| b.0).reduce(f64::min);
+        let high_hz = bands().map(|b| b.1).reduce(f64::max);
+        let whole = (SEA_HZ.0, self.audible_hz);
+        let band_hz = low_hz.zip(high_hz).unwrap_or(whole);
+        let all = picked.in_band(band_hz, Over::Mean).all;
         let rate_hz = self.noise.chain().rate_hz();
         Some(all.into_iter().map(|p| (p.words(rate_hz), p)).collect())
     }

@@ -7,6 +7,7 @@ use plan::{Calibration, Line, Must, Requirement, SensorIx, That};
 use crate::attested_verdicts::hydrophones;
 use crate::certainty::{DrawsBeside, InDraws};
 use crate::check::Check;
+use crate::standing::WATCH;
 use crate::verdict::{Evidence, Judged, Verdict, Word};
 
 /// A piece of evidence for one requirement.
@@ -97,6 +98,15 @@ pub fn evidence_table(line: Option<&Line>, check: &Check) -> EvidenceTable {
     // The standing checks of chains read what requirements on chains read.
     let of_chains = |judged: &Judged| match (line, judged.id.as_str()) {
         (Some(line), "self-noise" | "overload") => calibrations(line, &heard(line)),
+        (Some(line), id) => {
+            let watch = id.strip_prefix(WATCH).and_then(|id| {
+                let mut all = line.watches.iter();
+                all.find(|w| w.id == id)
+            });
+            watch.map_or_else(Vec::new, |w| {
+                calibrations(line, &[line.detectors[w.by.0].on])
+            })
+        }
         _ => Vec::new(),
     };
     let requirements = check.requirements.iter();

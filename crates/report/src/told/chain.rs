@@ -422,7 +422,7 @@ fn picked_up(out: &mut String, budget: &ChainBudget) {
     let Some(all) = budget.picked_up() else {
         return;
     };
-    out.push_str("\n  What electronics put into it, mean levels at the worst of the states\n");
+    out.push_str("\n  What electronics put into the bands of its detectors, mean levels at the worst of the states\n");
     if all.is_empty() {
         out.push_str("    nothing that is heard\n");
     }

@@ -662,3 +662,34 @@ fn regress_the_document_of_a_comparison() {
     assert!(told["rulings"][0]["margin_moved_by"].is_number());
     compare("compare-1.json", &told, b.folder.path());
 }
+
+#[test]
+fn regress_the_document_of_a_chain_with_what_it_picks_up() {
+    let demo = demo("vennick-ledge", false);
+    let mut told = document(&["chain", &demo.plan, "--as", "module.first.sensor.ear"]);
+    let sensor = &mut told["sensors"][0];
+    assert!(sensor["pick_up"][0]["level_db_re_1upa"].is_number());
+    sensor["bands"].as_array_mut().unwrap().truncate(1);
+    sensor["months"].as_array_mut().unwrap().truncate(1);
+    sensor["pick_up"].as_array_mut().unwrap().truncate(2);
+    compare(
+        "chain-1-pick-up.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
+
+#[test]
+fn regress_the_document_of_limits_on_the_world() {
+    let demo = demo("kestrel-piles", false);
+    let mut told = document(&["check", &demo.plan]);
+    assert_eq!(told["watches"][0]["id"], "watch.strike");
+    for list in ["requirements", "standing"] {
+        told[list].as_array_mut().unwrap().truncate(1);
+    }
+    compare(
+        "verdicts-1-watches.json",
+        &told,
+        Path::new(&demo.plan).parent().unwrap(),
+    );
+}
