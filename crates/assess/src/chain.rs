@@ -15,7 +15,9 @@ use jiff::SignedDuration;
 use jiff::tz::Offset;
 use plan::{Detector, Line, SensorIx, SensorKind, Stage};
 use seawater::{SeaError, ambient_noise, band_level_db_re_1upa};
-use signal::{ChainNoise, Decidecade, NoiseParts, clipped_share, decidecades, power_sum_db};
+use signal::{
+    ChainNoise, Decidecade, HighPass, NoiseParts, clipped_share, decidecades, power_sum_db,
+};
 
 use crate::input::{AIR_REFERENCE_DB, InputError, chain_noise, says_its_noise};
 use crate::memo::{Job, Memo, canonical};
@@ -311,14 +313,15 @@ impl ChainBudget {
         let top_hz = self.audible_hz.min(SEA_HZ.1);
         let chain = self.noise.chain();
         for &(month, wind_m_s) in &sea.months {
-            let parts = memo.of(&SeaParts {
-                wind_m_s,
-                shipping: sea.shipping,
-                top_hz,
+            let behind = memo.of(&SeaBehind {
+                parts: SeaParts {
+                    wind_m_s,
+                    shipping: sea.shipping,
+                    top_hz,
+                },
+                high_pass: chain.high_pass().map(|h| (h.corner_hz, h.poles)),
             });
-            let parts = parts.as_ref().as_ref().map_err(Clone::clone)?;
-            let behind = |&(middle_hz, level_db): &(f64, f64)| level_db + self.gain_db(middle_hz);
-            let level_db = power_sum_db(parts.iter().map(behind));
+            let level_db = (*behind)?;
             let headroom_db = chain.overload_peak_level_db_re_1upa() - level_db;
             self.months.push(MonthBudget {
                 month,
@@ -542,6 +545,38 @@ impl Job for SeaParts {
 
     fn bytes(out: &Self::Out) -> usize {
         out.as_ref().map_or(0, |all| size_of_val(all.as_slice()))
+    }
+}
+
+/// The sea in one month, all parts together, behind a high-pass of a corner, Hz, and a number of poles.
+struct SeaBehind {
+    parts: SeaParts,
+    high_pass: Option<(f64, usize)>,
+}
+
+canonical!(SeaBehind { parts, high_pass });
+
+impl Job for SeaBehind {
+    const METHOD: &'static str = "sea behind a high-pass/1";
+    /// Level, dB re 1 uPa.
+    type Out = Result<f64, SeaError>;
+
+    fn run(&self, memo: &Memo) -> Self::Out {
+        let parts = memo.of(&self.parts);
+        let parts = parts.as_ref().as_ref().map_err(Clone::clone)?;
+        let high_pass = self
+            .high_pass
+            .map(|(corner_hz, poles)| HighPass { corner_hz, poles });
+        let gain_db = |f_hz: f64| {
+            let gain = high_pass.map_or(1.0, |h| h.power_gain(f_hz));
+            10.0 * libm::log10(gain)
+        };
+        let behind = |&(middle_hz, level_db): &(f64, f64)| level_db + gain_db(middle_hz);
+        Ok(power_sum_db(parts.iter().map(behind)))
+    }
+
+    fn bytes(_: &Self::Out) -> usize {
+        0
     }
 }
 

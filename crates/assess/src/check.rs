@@ -282,10 +282,14 @@ pub(crate) fn judged(
 ) -> Judged {
     let (reading, line) = (reach.reading, reach.line);
     let own = format!("requirement.{}", r.id);
-    let spoilt = reach
-        .spoilt(&BTreeSet::from([own]))
-        .or_else(|| reach.spoilt(&reach.of(&r.that)))
-        .or_else(|| reach.spoilt(&reach.events(r)));
+    // What a requirement reads is of no account where no mistake reaches anything.
+    let spoilt = match reading.spoilt.is_empty() {
+        true => None,
+        false => reach
+            .spoilt(&BTreeSet::from([own]))
+            .or_else(|| reach.spoilt(&reach.of(&r.that)))
+            .or_else(|| reach.spoilt(&reach.events(r))),
+    };
     let verdicts = match spoilt {
         Some(unknown) => vec![unknown],
         None => verdicts(line, r, &reading.rehearsed_digest, shelf, years),

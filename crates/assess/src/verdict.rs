@@ -1,5 +1,7 @@
 //! Verdicts: met, marginal, broken or unknown, always with value, limit, margin and why.
 
+use std::fmt::{Debug, Write};
+
 use plan::Must;
 use sha2::{Digest, Sha256};
 
@@ -98,19 +100,19 @@ pub enum Evidence {
 
 impl Evidence {
     /// Evidence of a calculation on an input.
-    pub(crate) fn computed(method: &'static str, input: &impl std::fmt::Debug) -> Evidence {
-        let inputs = plan::hex(&Sha256::digest(format!("{input:?}").as_bytes()));
+    pub(crate) fn computed(method: &'static str, input: &impl Debug) -> Evidence {
+        let inputs = debug_digest(input);
         Evidence::Computed { method, inputs }
     }
 
     /// Evidence of draws that `check` makes itself, with this seed, from an input.
     pub(crate) fn sampled(
         method: &'static str,
-        input: &impl std::fmt::Debug,
+        input: &impl Debug,
         draws: u64,
         seed: u64,
     ) -> Evidence {
-        let inputs = plan::hex(&Sha256::digest(format!("{input:?}").as_bytes()));
+        let inputs = debug_digest(input);
         Evidence::Sampled {
             method,
             inputs,
@@ -118,6 +120,20 @@ impl Evidence {
             seed,
         }
     }
+}
+
+/// SHA-256 of the derived `Debug` of an input, which is digested as it comes and nowhere held as text.
+fn debug_digest(input: &impl Debug) -> String {
+    struct Digested(Sha256);
+    impl Write for Digested {
+        fn write_str(&mut self, s: &str) -> std::fmt::Result {
+            self.0.update(s.as_bytes());
+            Ok(())
+        }
+    }
+    let mut to = Digested(Sha256::new());
+    write!(to, "{input:?}").expect("a digest takes text");
+    plan::hex(&to.0.finalize())
 }
 
 /// A verdict with a value. It cannot be made without evidence, nor outside this crate.

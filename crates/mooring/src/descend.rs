@@ -27,6 +27,12 @@ const STEP_N: f64 = 1e-7;
 const STEP_SHARE: f64 = 1e-10;
 /// A pull is level when its vertical part is no more than this, N.
 const LEVEL_N: f64 = 1e-9;
+/// So many times as long as a step the next may be at most.
+const LONGER: f64 = 5.0;
+/// With an error below this the next step may be as long or longer: 0.9 to the fifth power is 0.59049.
+const AS_LONG: f64 = 0.59;
+/// With an error below this it may be [`LONGER`] times as long or more: (0.9 / 5) to the fifth power is 0.000188957.
+const MUCH_LONGER: f64 = 1.88e-4;
 
 /// A line laid out for descents: its parts from the top down.
 #[derive(Debug)]
@@ -44,6 +50,8 @@ struct Leg<'a> {
     bottom_m: f64,
     /// Whether all below its top sinks, so that a line that is level here lies on the seabed from here on.
     sinks: bool,
+    /// The same of all below its lower end.
+    sinks_on: bool,
 }
 
 /// Where a descent came to.
@@ -114,6 +122,7 @@ impl<'a> Way<'a> {
                     top_m,
                     bottom_m: cut_m,
                     sinks: hanging.sinks_below(top_m),
+                    sinks_on: hanging.sinks_below(cut_m),
                 });
                 bodies.push(at(cut_m));
                 top_m = cut_m;
@@ -172,16 +181,21 @@ impl<'a> Way<'a> {
                     level = true;
                     break;
                 }
-                let factor = 0.9 * libm::pow(error.max(1e-10), -0.2);
                 if error > 1.0 {
-                    step_m = h * factor.max(0.2);
+                    step_m = h * longer(error).max(0.2);
                     if step_m < 1e-12 * top_m {
                         return Err(MooringError::Slack { s_m: left_m });
                     }
                     continue;
                 }
-                if h < rest_m || factor < 1.0 {
-                    step_m = h * factor.min(5.0);
+                // A step that was cut short by the end of its leg says no more than that the next may be as long.
+                if h < rest_m {
+                    step_m = h * longer(error).min(LONGER);
+                } else if error > AS_LONG {
+                    let factor = longer(error);
+                    if factor < 1.0 {
+                        step_m = h * factor;
+                    }
                 }
                 state = next;
                 rate = next_rate;
@@ -198,9 +212,8 @@ impl<'a> Way<'a> {
             if level {
                 break;
             }
-            let sinks = self.hanging.sinks_below(left_m);
             let pulls_down = self.pass(bodies, left_m, &mut state, trail.as_deref_mut());
-            if pulls_down && sinks && left_m > 0.0 {
+            if pulls_down && leg.sinks_on && left_m > 0.0 {
                 if let Some(trail) = trail {
                     trail.lay_down(bodies.len());
                 }
@@ -354,6 +367,14 @@ pub(crate) fn drag_n_m(rope: &Rope, density_kg_m3: f64, v: Vector, along: Vector
             half * core::f64::consts::PI * rope.tangential_drag * length(tangential),
         ),
     )
+}
+
+/// How many times as long as a step with this error the next may be; no power is taken where it would be [`LONGER`] in any case.
+fn longer(error: f64) -> f64 {
+    if error < MUCH_LONGER {
+        return LONGER;
+    }
+    0.9 * libm::pow(error.max(1e-10), -0.2)
 }
 
 fn point(s_m: f64, state: State) -> Point {

@@ -3,8 +3,7 @@
 use crate::descend::Way;
 use crate::error::MooringError;
 use crate::line::Hanging;
-use crate::shape::Shape;
-use crate::shoot::{Count, HEIGHT_M, miss_m, shape};
+use crate::shoot::{Count, HEIGHT_M, Shot, miss_m};
 use crate::vector::{Vector, length, minus, plus, times};
 
 /// Most Newton steps.
@@ -12,11 +11,7 @@ const STEPS: u32 = 60;
 /// Most halvings of one.
 const HALVINGS: u32 = 30;
 
-pub(crate) fn shoot(
-    way: &Way<'_>,
-    hanging: &Hanging,
-    top_m: Vector,
-) -> Result<Shape, MooringError> {
+pub(crate) fn shoot(way: &Way<'_>, hanging: &Hanging, top_m: Vector) -> Result<Shot, MooringError> {
     let length_m = hanging.length_m();
     let distance_m = length(minus(top_m, [0.0, 0.0, hanging.foot_m]));
     let stretches = hanging.ropes.iter().any(|rope| rope.stiffness_n.is_some());
@@ -34,7 +29,11 @@ pub(crate) fn shoot(
     let mut off = miss(force_n)?;
     for _ in 0..STEPS {
         if length(off) < HEIGHT_M {
-            return shape(way, hanging, top_m, force_n, count);
+            return Ok(Shot {
+                top_m,
+                top_n: force_n,
+                count,
+            });
         }
         let nudge_n = 1e-6 * length(force_n);
         let mut columns = [[0.0; 3]; 3];

@@ -56,7 +56,7 @@ pub use parting::{
     Floodable, Floods, Freed, Parting, Side, TopFloat, partings, slack_at_surface_m,
 };
 pub use shape::{AtBody, Effort, Point, Shape, Touch};
-pub use shoot::hang;
+pub use shoot::{Held, hang, hold};
 pub use strum::{CRITICAL_REYNOLDS, STROUHAL, added_mass_kg_m, shedding_hz, span_mode_hz};
 pub use strum_hours::{
     LUNAR_TIDE_H, StrumShares, Strummed, TideSpeeds, strum_in_a_fortnight, strum_in_a_tide,

@@ -38,6 +38,35 @@ const DOUBLINGS: u32 = 60;
 /// Every variant of [`MooringError`] that tells of the input; [`MooringError::FloatAtSurface`], [`MooringError::TooShort`] and
 /// [`MooringError::OutOfReach`] where there is no such shape; [`MooringError::Unbalanced`] and [`MooringError::NotConverged`] where no method found it.
 pub fn hang(hanging: &Hanging) -> Result<Shape, MooringError> {
+    hold(hanging)?.shape()
+}
+
+/// A line of which it is known how its top pulls, and whose shape has not been drawn yet.
+#[derive(Debug)]
+pub struct Held<'a> {
+    hanging: &'a Hanging,
+    by: By<'a>,
+}
+
+#[derive(Debug)]
+enum By<'a> {
+    Shot(Way<'a>, Shot),
+    Drawn(Box<Shape>),
+}
+
+/// Where the top is and how it pulls, as a search found it.
+#[derive(Debug)]
+pub(crate) struct Shot {
+    pub(crate) top_m: Vector,
+    pub(crate) top_n: Vector,
+    pub(crate) count: Count,
+}
+
+/// The pull at the top of a line, for whoever needs that alone: the search of [`hang`] without the shape at its end.
+///
+/// # Errors
+/// As [`hang`].
+pub fn hold(hanging: &Hanging) -> Result<Held<'_>, MooringError> {
     hanging.check()?;
     let way = Way::new(hanging);
     let shot = match hanging.top {
@@ -48,14 +77,50 @@ pub fn hang(hanging: &Hanging) -> Result<Shape, MooringError> {
         Top::Surface { force_n } => surface(&way, hanging, force_n),
         Top::Fixed { at_m } => fixed::shoot(&way, hanging, at_m),
     };
-    match shot {
-        Ok(shape) if stays_above(&shape) => Ok(shape),
+    let by = match shot {
+        Ok(shot) => By::Shot(way, shot),
         Err(
             refused @ (MooringError::FloatAtSurface { .. }
             | MooringError::TooShort { .. }
             | MooringError::OutOfReach { .. }),
-        ) => Err(refused),
-        Ok(_) | Err(_) => hang_by_bars(hanging, BARS),
+        ) => return Err(refused),
+        Err(_) => By::Drawn(Box::new(hang_by_bars(hanging, BARS)?)),
+    };
+    Ok(Held { hanging, by })
+}
+
+impl Held<'_> {
+    /// The same with its shape drawn, so that its pull is that of the shape.
+    ///
+    /// # Errors
+    /// As [`hang`].
+    pub fn drawn(self) -> Result<Self, MooringError> {
+        let hanging = self.hanging;
+        let by = By::Drawn(Box::new(self.shape()?));
+        Ok(Self { hanging, by })
+    }
+
+    /// Pull of what holds the top, N: that of the shape, unless the shape turns out to be one that only bars find.
+    #[must_use]
+    pub fn top_n(&self) -> [f64; 3] {
+        match &self.by {
+            By::Shot(_, shot) => shot.top_n,
+            By::Drawn(shape) => shape.top_n,
+        }
+    }
+
+    /// The shape.
+    ///
+    /// # Errors
+    /// As [`hang`].
+    pub fn shape(self) -> Result<Shape, MooringError> {
+        match self.by {
+            By::Drawn(shape) => Ok(*shape),
+            By::Shot(way, shot) => match shape(&way, self.hanging, shot) {
+                Ok(shape) if stays_above(&shape) => Ok(shape),
+                Ok(_) | Err(_) => hang_by_bars(self.hanging, BARS),
+            },
+        }
     }
 }
 
@@ -64,7 +129,7 @@ fn stays_above(shape: &Shape) -> bool {
 }
 
 /// Counts what a search costs.
-#[derive(Default)]
+#[derive(Debug, Default)]
 pub(crate) struct Count {
     pub(crate) descents: u32,
     pub(crate) evaluations: u32,
@@ -89,7 +154,7 @@ fn float(
     hanging: &Hanging,
     buoyancy_n: f64,
     drag_area_m2: f64,
-) -> Result<Shape, MooringError> {
+) -> Result<Shot, MooringError> {
     let water = &hanging.water;
     let pull = |height_m: f64| {
         let v = water.current.at(water.depth_m - height_m);
@@ -118,19 +183,30 @@ fn float(
     }
     // The line is no longer than its stretched length, so its end is below the seabed when its top is on it; often this is nearer.
     let mut low_m = high_m - above_m - 0.1 * above_m - 2.0 * HEIGHT_M;
-    if low_m < hanging.foot_m || end_m(low_m)? > 0.0 {
+    let mut known = vec![(high_m, above_m)];
+    if low_m >= hanging.foot_m {
+        let below_m = end_m(low_m)?;
+        known.push((low_m, below_m));
+        if below_m > 0.0 {
+            low_m = hanging.foot_m;
+        }
+    } else {
         low_m = hanging.foot_m;
     }
-    let height_m = root(end_m, low_m, high_m, HEIGHT_M)?;
+    let height_m = root(end_m, &known, (low_m, high_m), HEIGHT_M)?;
     if height_m > water.depth_m {
         return Err(MooringError::FloatAtSurface {
             above_m: height_m - water.depth_m,
         });
     }
-    shape(way, hanging, [0.0, 0.0, height_m], pull(height_m), count)
+    Ok(Shot {
+        top_m: [0.0, 0.0, height_m],
+        top_n: pull(height_m),
+        count,
+    })
 }
 
-fn surface(way: &Way<'_>, hanging: &Hanging, force_n: [f64; 2]) -> Result<Shape, MooringError> {
+fn surface(way: &Way<'_>, hanging: &Hanging, force_n: [f64; 2]) -> Result<Shot, MooringError> {
     let depth_m = hanging.water.depth_m;
     let top_m = [0.0, 0.0, depth_m];
     let pull = |up_n: f64| [force_n[0], force_n[1], up_n];
@@ -143,7 +219,13 @@ fn surface(way: &Way<'_>, hanging: &Hanging, force_n: [f64; 2]) -> Result<Shape,
     let mut high_n = (weight_n + level_n).max(1e-3);
     let mut low_n = 0.0;
     let mut doublings = 0;
-    while end_m(high_n)? > 0.0 {
+    let mut known = Vec::new();
+    loop {
+        let above_m = end_m(high_n)?;
+        known.push((high_n, above_m));
+        if above_m <= 0.0 || above_m.is_nan() {
+            break;
+        }
         low_n = high_n;
         high_n *= 2.0;
         doublings += 1;
@@ -155,25 +237,29 @@ fn surface(way: &Way<'_>, hanging: &Hanging, force_n: [f64; 2]) -> Result<Shape,
             });
         }
     }
-    let up_n = root(end_m, low_n, high_n, 1e-12 * high_n)?;
-    shape(way, hanging, top_m, pull(up_n), count)
+    let up_n = root(end_m, &known, (low_n, high_n), 1e-12 * high_n)?;
+    Ok(Shot {
+        top_m,
+        top_n: pull(up_n),
+        count,
+    })
 }
 
-/// A root of a function that may fail.
+/// A root of a function that may fail, and of which some points are `known`, between two places.
 fn root(
     mut f: impl FnMut(f64) -> Result<f64, MooringError>,
-    low: f64,
-    high: f64,
+    known: &[(f64, f64)],
+    (low, high): (f64, f64),
     tolerance: f64,
 ) -> Result<f64, MooringError> {
     let mut failed = None;
     let found = brent(
-        |x| match f(x) {
-            Ok(y) => y,
-            Err(error) => {
+        |x| match known.iter().find(|(at, _)| *at == x) {
+            Some((_, y)) => *y,
+            None => f(x).unwrap_or_else(|error| {
                 failed = Some(error);
                 f64::NAN
-            }
+            }),
         },
         low,
         high,
@@ -203,13 +289,12 @@ fn root(
 }
 
 /// The shape, with the pull at its top known: followed down once more, and moved so that its anchor lies at the origin.
-pub(crate) fn shape(
-    way: &Way<'_>,
-    hanging: &Hanging,
-    top_m: Vector,
-    top_n: Vector,
-    count: Count,
-) -> Result<Shape, MooringError> {
+fn shape(way: &Way<'_>, hanging: &Hanging, shot: Shot) -> Result<Shape, MooringError> {
+    let Shot {
+        top_m,
+        top_n,
+        count,
+    } = shot;
     let mut trail = Trail::default();
     let end = way.descend(top_m, top_n, PIECE * hanging.length_m(), Some(&mut trail))?;
     let level_n = [end.force_n[0], end.force_n[1], 0.0];

@@ -87,6 +87,12 @@ pub struct SpoiltParts {
 }
 
 impl SpoiltParts {
+    /// Whether mistakes reach nothing at all.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.whole.is_none() && self.of.is_empty()
+    }
+
     /// The mistake that leaves open what else the plan says: no valid TOML, or a table that nobody knows.
     #[must_use]
     pub fn whole(&self) -> Option<&Spoilt> {

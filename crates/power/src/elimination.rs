@@ -134,6 +134,12 @@ impl Tree {
         Some((tree, order))
     }
 
+    /// Another resistance between a node and the one through which it is fed.
+    pub(crate) fn set_resistance(&mut self, node: usize, resistance_ohm: f64) {
+        self.resistance_ohm[node] = resistance_ohm;
+        self.conductance_s[node] = 1.0 / resistance_ohm;
+    }
+
     fn factor(
         &self,
         to_ground_s: &mut [f64],
@@ -240,6 +246,16 @@ impl Mesh {
             }
         }
         (mesh, order)
+    }
+
+    /// Another conductance between two nodes that links join, all of these together; the one that is removed earlier first.
+    pub(crate) fn set_conductance(&mut self, (first, later): (usize, usize), conductance_s: f64) {
+        let slots = self.start[first]..self.start[first + 1];
+        let slot = slots
+            .into_iter()
+            .find(|&slot| self.later[slot] as usize == later)
+            .expect("what is joined has a slot");
+        self.base_s[slot] = conductance_s;
     }
 
     fn factor(

@@ -117,6 +117,19 @@ impl Solver {
         Ok(solver)
     }
 
+    /// Gives a span another resistance, which leaves the plan as it is where both are above zero. False where they are not: nothing is changed then,
+    /// and the network must be planned anew.
+    pub(crate) fn set_resistance(&mut self, span: usize, resistance_ohm: f64) -> bool {
+        let as_planned = is_above_zero(self.network.spans[span].resistance_ohm)
+            && is_above_zero(resistance_ohm)
+            && resistance_ohm.is_finite();
+        if as_planned {
+            self.network.spans[span].resistance_ohm = resistance_ohm;
+            self.topology.set_resistance(span, resistance_ohm);
+        }
+        as_planned
+    }
+
     /// Working memory for this solver.
     pub fn scratch(&self) -> Scratch {
         let nodes = self.topology.joined_nodes();

@@ -102,6 +102,28 @@ impl Topology {
         })
     }
 
+    /// Another resistance above zero of a span that has one.
+    pub(crate) fn set_resistance(&mut self, span: usize, resistance_ohm: f64) {
+        let Some(of) = self.resistors.iter_mut().find(|r| r.span == span) else {
+            return;
+        };
+        of.conductance_s = 1.0 / resistance_ohm;
+        let ends = |r: &Resistor| (r.a.min(r.b), r.a.max(r.b));
+        let between = ends(of);
+        // Whose ends are joined carries nothing.
+        if between.0 == between.1 {
+            return;
+        }
+        match &mut self.elimination {
+            Elimination::Tree(tree) => tree.set_resistance(between.0, resistance_ohm),
+            Elimination::Mesh(mesh) => {
+                let beside = self.resistors.iter().filter(|r| ends(r) == between);
+                let together_s = beside.fold(0.0, |sum, r| sum + r.conductance_s);
+                mesh.set_conductance(between, together_s);
+            }
+        }
+    }
+
     pub(crate) fn joined_nodes(&self) -> usize {
         self.gathers_at.len()
     }

@@ -1,6 +1,6 @@
 //! One line in one design case.
 
-use mooring::{AtBody, Hanging, MooringError, Shape, Top, Wave, WaveAt, hang as hang_line};
+use mooring::{AtBody, Hanging, MooringError, Shape, Top, Wave, WaveAt, hang as hang_line, hold};
 
 use crate::input::{BuoyHull, DesignCase, Moored, MooredTop, Thing, level};
 
@@ -163,7 +163,11 @@ pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoSha
             (hang_line(&hanging)?, None)
         }
         MooredTop::Buoy { hull, .. } => {
-            let (shape, state) = under_buoy(&mut hanging, &hull, case)?;
+            let (shape, state) = match under_buoy(&mut hanging, &hull, case, Drawn::Last)? {
+                Some(found) => found,
+                None => under_buoy(&mut hanging, &hull, case, Drawn::Each)?
+                    .expect("the pull of a shape that was drawn is its own"),
+            };
             (shape, Some(state))
         }
     };
@@ -185,12 +189,23 @@ fn force_n(hull: &BuoyHull, case: &DesignCase, draught_m: f64) -> Result<[f64; 2
     Ok([east_n, north_n])
 }
 
-/// The draught at which a buoy bears its own weight and the pull of the line; one that is pulled under becomes a float at its full draught.
+/// Which of the shapes are drawn on the way to a draught.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Drawn {
+    /// The last: the pull of a line is known before its shape is drawn.
+    Last,
+    /// Each, and its pull counts.
+    Each,
+}
+
+/// The draught at which a buoy bears its own weight and the pull of the line; one that is pulled under becomes a float at its full draught. `None` where
+/// the last shape is one of bars, whose pull is not quite that of the search before it: then each must be drawn.
 fn under_buoy(
     hanging: &mut Hanging,
     hull: &BuoyHull,
     case: &DesignCase,
-) -> Result<(Shape, BuoyState), NoShape> {
+    drawn: Drawn,
+) -> Result<Option<(Shape, BuoyState)>, NoShape> {
     let per_m = case.water.density_kg_m3 * mooring::GRAVITY_M_S2 * hull.waterplane_m2;
     let most_n = per_m * hull.full_draught_m;
     if hull.weight_n >= most_n {
@@ -205,30 +220,42 @@ fn under_buoy(
         let draught_m = ((hull.weight_n + pull_n) / per_m).min(hull.full_draught_m);
         let force_n = force_n(hull, case, draught_m)?;
         hanging.top = Top::Surface { force_n };
-        let shape = match hang_line(hanging) {
+        let held = match hold(hanging) {
             // A line that does not reach the surface pulls its buoy under.
-            Err(MooringError::TooShort { .. }) => return pulled_under(hanging, hull, most_n, None),
+            Err(MooringError::TooShort { .. }) => {
+                return pulled_under(hanging, hull, most_n, None).map(Some);
+            }
             found => found?,
         };
-        left_n = (shape.top_n[2] - pull_n).abs();
-        pull_n = shape.top_n[2];
-        if hull.weight_n + pull_n > most_n && draught_m >= hull.full_draught_m {
-            return match pulled_under(hanging, hull, most_n, Some(pull_n)) {
-                // Without the wind, which it leaves as it goes under, it would come up again: it lies awash.
-                Err(NoShape::Mooring(MooringError::FloatAtSurface { .. })) => {
-                    Ok((shape, afloat(hull, most_n, (draught_m, pull_n), force_n)))
-                }
-                Err(NoShape::Mooring(why)) => Err(NoShape::Under {
-                    missing_n: hull.weight_n + pull_n - most_n,
-                    why,
-                }),
-                found => found,
-            };
+        let held = match drawn {
+            Drawn::Each => held.drawn()?,
+            Drawn::Last => held,
+        };
+        let up_n = held.top_n()[2];
+        left_n = (up_n - pull_n).abs();
+        pull_n = up_n;
+        let under = hull.weight_n + pull_n > most_n && draught_m >= hull.full_draught_m;
+        let still = left_n <= STILL_N * (1.0 + pull_n.abs());
+        if !(under || still) {
+            continue;
         }
-        if left_n <= STILL_N * (1.0 + pull_n.abs()) {
-            let state = afloat(hull, most_n, (draught_m, pull_n), force_n);
-            return Ok((shape, state));
+        let shape = held.shape()?;
+        if shape.top_n[2] != pull_n {
+            return Ok(None);
         }
+        let state = afloat(hull, most_n, (draught_m, pull_n), force_n);
+        if !under {
+            return Ok(Some((shape, state)));
+        }
+        return match pulled_under(hanging, hull, most_n, Some(pull_n)) {
+            // Without the wind, which it leaves as it goes under, it would come up again: it lies awash.
+            Err(NoShape::Mooring(MooringError::FloatAtSurface { .. })) => Ok(Some((shape, state))),
+            Err(NoShape::Mooring(why)) => Err(NoShape::Under {
+                missing_n: hull.weight_n + pull_n - most_n,
+                why,
+            }),
+            found => found.map(Some),
+        };
     }
     Err(NoShape::Draught { left_n })
 }

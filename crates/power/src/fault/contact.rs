@@ -4,9 +4,9 @@
 //! constant powers every voltage falls as it grows, so this is the first break; on a mesh, or with resistors, it is the
 //! first that a doubling meets.
 
-use crate::network::{Network, NetworkError};
+use crate::network::{Load, Network, NetworkError};
 use crate::reserve::{Binding, Limits};
-use crate::solver::{check_given_node, solve};
+use crate::solver::{Scratch, Solver, check_given_node};
 
 const FIRST_OHM: f64 = 1e-3;
 const MOST_DOUBLINGS: u32 = 50;
@@ -39,11 +39,16 @@ pub fn contact_borne(
             spans: network.spans.len(),
         });
     }
-    let mut poor = network.clone();
     let own_ohm = network.spans[span].resistance_ohm;
+    let mut tried = Tried::new(network, limits)?;
     let (resistance_ohm, binds) = first_break(FIRST_OHM, |extra_ohm| {
-        poor.spans[span].resistance_ohm = own_ohm + extra_ohm;
-        broken(&poor, limits)
+        let ohm = own_ohm + extra_ohm;
+        if !tried.solver.set_resistance(span, ohm) {
+            let mut poor = network.clone();
+            poor.spans[span].resistance_ohm = ohm;
+            tried = Tried::new(&poor, limits)?;
+        }
+        tried.broken(&network.loads)
     })?;
     Ok(Borne {
         resistance_ohm,
@@ -82,45 +87,63 @@ pub(super) fn first_break(
     Ok((high, binds))
 }
 
-/// What a network breaks most: no operating point, a voltage, a source, a span; in this order.
-pub(super) fn broken(network: &Network, limits: &Limits) -> Result<Option<Binding>, NetworkError> {
-    let solution = match solve(network) {
-        Ok(solution) => solution,
-        Err(NetworkError::CannotCarry { .. } | NetworkError::CurrentLoadsCollapse { .. }) => {
+/// A network planned once, tried against limits with many loads or resistances.
+pub(super) struct Tried<'a> {
+    solver: Solver,
+    scratch: Scratch,
+    limits: &'a Limits,
+}
+
+impl<'a> Tried<'a> {
+    pub(super) fn new(network: &Network, limits: &'a Limits) -> Result<Self, NetworkError> {
+        let solver = Solver::new(network)?;
+        Ok(Self {
+            scratch: solver.scratch(),
+            solver,
+            limits,
+        })
+    }
+
+    /// What it breaks most with these loads: no operating point, a voltage, a source, a span; in this order. By how much it collapses is not asked.
+    pub(super) fn broken(&mut self, loads: &[Load]) -> Result<Option<Binding>, NetworkError> {
+        let Self {
+            solver,
+            scratch,
+            limits,
+        } = self;
+        let Some(solution) = solver.operating_point(loads, scratch)? else {
             return Ok(Some(Binding::Collapse));
+        };
+        let (nodes, spans) = (solver.network.nodes, solver.network.spans.len());
+        let lengths = [
+            ("minimum_v", limits.minimum_v.len(), nodes),
+            ("rated_a", limits.rated_a.len(), spans),
+        ];
+        for (quantity, given, wanted) in lengths {
+            if given != wanted {
+                return Err(NetworkError::WrongLength {
+                    quantity,
+                    given,
+                    wanted,
+                });
+            }
         }
-        Err(other) => return Err(other),
-    };
-    let lengths = [
-        ("minimum_v", limits.minimum_v.len(), network.nodes),
-        ("rated_a", limits.rated_a.len(), network.spans.len()),
-    ];
-    for (quantity, given, wanted) in lengths {
-        if given != wanted {
-            return Err(NetworkError::WrongLength {
-                quantity,
-                given,
-                wanted,
-            });
+        let short_v = |i: usize| limits.minimum_v[i] - solution.voltages_v[i];
+        let lowest = (0..nodes)
+            .filter(|&i| short_v(i) > 0.0)
+            .max_by(|&a, &b| short_v(a).total_cmp(&short_v(b)).then(b.cmp(&a)));
+        if let Some(node) = lowest {
+            return Ok(Some(Binding::Voltage { node }));
         }
+        if let Some(&source) = solution.limited.first() {
+            return Ok(Some(Binding::Source { source }));
+        }
+        let over = |span: &usize| {
+            limits.rated_a[*span]
+                .is_some_and(|rated_a| solution.branch_currents_a[*span].abs() > rated_a)
+        };
+        Ok((0..spans).find(over).map(|span| Binding::Span { span }))
     }
-    let short_v = |i: usize| limits.minimum_v[i] - solution.voltages_v[i];
-    let lowest = (0..network.nodes)
-        .filter(|&i| short_v(i) > 0.0)
-        .max_by(|&a, &b| short_v(a).total_cmp(&short_v(b)).then(b.cmp(&a)));
-    if let Some(node) = lowest {
-        return Ok(Some(Binding::Voltage { node }));
-    }
-    if let Some(&source) = solution.limited.first() {
-        return Ok(Some(Binding::Source { source }));
-    }
-    let over = |span: &usize| {
-        limits.rated_a[*span]
-            .is_some_and(|rated_a| solution.branch_currents_a[*span].abs() > rated_a)
-    };
-    Ok((0..network.spans.len())
-        .find(over)
-        .map(|span| Binding::Span { span }))
 }
 
 pub(super) fn check_nodes(network: &Network, nodes: [usize; 2]) -> Result<(), NetworkError> {

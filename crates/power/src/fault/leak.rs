@@ -17,7 +17,7 @@
 //! Validity: balanced spans; no resistance of sea or electrodes but what the leak is given; no electrolysis. Parts of the
 //! network that are joined by sources only are not joined here: [`NetworkError::Unfed`].
 
-use super::contact::{Borne, broken, check_nodes, first_break};
+use super::contact::{Borne, Tried, check_nodes, first_break};
 use crate::network::{
     Branch, Load, LoadKind, Network, NetworkError, Part, Solution, Source, check_above_zero,
 };
@@ -163,12 +163,14 @@ pub fn leak_borne(
     limits: &Limits,
 ) -> Result<Borne, NetworkError> {
     check_nodes(network, [from, into])?;
+    // A leak is a load: the network stays as it was planned.
+    let mut tried = Tried::new(network, limits)?;
     if from == into {
         let (leak_s, binds) = first_break(FIRST_S, |leak_s| {
             if leak_s == 0.0 {
-                broken(network, limits)
+                tried.broken(&network.loads)
             } else {
-                broken(&with_resistor(network, from, 1.0 / leak_s), limits)
+                tried.broken(&with_resistor(network, from, 1.0 / leak_s).loads)
             }
         })?;
         return Ok(Borne {
@@ -180,7 +182,7 @@ pub fn leak_borne(
     let mut leaking = with_current(network, from, into);
     let (current_a, binds) = first_break(FIRST_A, |current_a| {
         set_current(&mut leaking, current_a);
-        broken(&leaking, limits)
+        tried.broken(&leaking.loads)
     })?;
     if current_a == 0.0 {
         return Ok(Borne {
