@@ -157,8 +157,17 @@ struct Hour {
 
 impl Hour {
     fn heard(&self) -> bool {
-        let prefixes_s = [self.starting_s, self.path_s, self.drowned_s];
-        self.whole == 0 && self.slots == 0 && prefixes_s == [0.0; 3]
+        self.whole == 0 && self.slots == 0 && !self.begins_deaf()
+    }
+
+    /// Whether something takes its first seconds: only then is a slot heard in part.
+    fn begins_deaf(&self) -> bool {
+        [self.starting_s, self.path_s, self.drowned_s] != [0.0; 3]
+    }
+
+    /// Whether a slot is deaf, of an hour that does not begin deaf.
+    fn deaf(&self, slot: usize) -> bool {
+        self.whole != 0 || self.slots & (1 << slot) != 0
     }
 
     /// From when on a slot is heard, s from its beginning; all of it deaf at [`SLOT_S`].
@@ -188,10 +197,11 @@ pub(crate) fn slots_that_strum(ropes: &[StrumRun], tide: &TideCourse) -> Vec<u8>
         for (hour, both) in hours.iter_mut().zip(tide.both.chunks_exact(SLOTS)) {
             for (slot, both) in both.iter().enumerate() {
                 let speed_m_s = rope.tide.speed_m_s(*both);
-                let loud = |(low, high): &(f64, f64)| speed_m_s >= *low && speed_m_s < *high;
-                if loud_m_s.iter().any(loud) {
-                    *hour |= 1 << slot;
-                }
+                // Without a branch, which no processor would foresee.
+                let loud = loud_m_s.iter().fold(false, |loud, (low, high)| {
+                    loud | (speed_m_s >= *low) & (speed_m_s < *high)
+                });
+                *hour |= u8::from(loud) << slot;
             }
         }
     }
@@ -317,6 +327,20 @@ fn account(hour: &Hour, month: usize, year: &mut EarYear, gap_s: &mut f64) {
         close(&mut year.gap_s, gap_s);
         return;
     }
+    if !hour.begins_deaf() {
+        for slot in 0..SLOTS {
+            if !hour.deaf(slot) {
+                year.heard_s[month] += SLOT_S;
+                close(&mut year.gap_s, gap_s);
+                continue;
+            }
+            let strums = hour.slots & (1 << slot) != 0;
+            let strum = if strums { Cause::Strum.bit() } else { 0 };
+            *gap_s += SLOT_S;
+            add(year, hour.whole | strum, SLOT_S);
+        }
+        return;
+    }
     for slot in 0..SLOTS {
         let (starting_s, path_s) = hour.begins(slot);
         let mut whole = hour.whole;
@@ -354,12 +378,14 @@ fn account(hour: &Hour, month: usize, year: &mut EarYear, gap_s: &mut f64) {
 
 fn add(year: &mut EarYear, causes: u8, seconds: f64) {
     let one = causes.count_ones() == 1;
-    for cause in CAUSES {
-        if causes & cause.bit() != 0 {
-            year.alone_s[cause as usize] += seconds;
-            if one {
-                year.only_s[cause as usize] += seconds;
-            }
+    // The bit of a cause is that of its place.
+    let mut left = causes;
+    while left != 0 {
+        let cause = left.trailing_zeros() as usize;
+        left &= left - 1;
+        year.alone_s[cause] += seconds;
+        if one {
+            year.only_s[cause] += seconds;
         }
     }
 }
@@ -382,6 +408,20 @@ fn at_once(
         for (once, gap_s) in found.iter_mut().zip(gaps_s) {
             once.heard_s[month] += HOUR_S;
             close(&mut once.gap_s, gap_s);
+        }
+        return;
+    }
+    if !hours.iter().any(Hour::begins_deaf) {
+        for slot in 0..SLOTS {
+            let hear = hours.iter().filter(|hour| !hour.deaf(slot)).count();
+            for (ix, (once, gap_s)) in found.iter_mut().zip(gaps_s.iter_mut()).enumerate() {
+                if ix < hear {
+                    once.heard_s[month] += SLOT_S;
+                    close(&mut once.gap_s, gap_s);
+                } else {
+                    *gap_s += SLOT_S;
+                }
+            }
         }
         return;
     }

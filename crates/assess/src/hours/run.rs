@@ -21,6 +21,8 @@ use crate::threads::on_threads;
 use crate::years::{BatteryYear, battery_from};
 
 const HOURS: usize = 8760;
+/// So many years or more are run on all threads that there are: those of a draw, which has a thread of its own, are fewer, and so are those of a quick check.
+const WORTH_THREADS: usize = 60;
 /// Name of the stream from which the phases of a year's tide come.
 const TIDE_STREAM: &str = "tide-phases";
 
@@ -157,18 +159,23 @@ impl Hearing {
     /// # Errors
     /// What the hourly year refuses.
     pub(crate) fn kept(&self, numbers: &[u64], memo: &Memo) -> Result<Vec<JointYear>, InputError> {
-        let each = numbers.iter().map(|number| {
+        let one = |ix: usize| {
             let found = memo.of(&KeptYear {
                 hearing: self,
-                number: *number,
+                number: numbers[ix],
             });
             found
                 .as_ref()
                 .as_ref()
                 .map(|year| year.as_ref().clone())
                 .map_err(Clone::clone)
-        });
-        each.collect()
+        };
+        if numbers.len() < WORTH_THREADS {
+            return (0..numbers.len()).map(one).collect();
+        }
+        let threads = std::thread::available_parallelism().map_or(1, usize::from);
+        let years = on_threads(numbers.len(), threads, &|_| true, one)?;
+        Ok(years.expect("nothing stops these years"))
     }
 
     /// What is unknown only where power was off at some hour, after the years have been run.
