@@ -226,22 +226,28 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             v.id
         ));
     }
-    let hops = |d: &&plan::Detector| {
-        d.stages.iter().any(|s| {
+    for d in &line.detectors {
+        let has = |wanted: fn(&plan::Stage) -> bool| d.stages.iter().any(wanted);
+        let by_windows = has(|s| {
             matches!(
                 s,
                 plan::Stage::Level { hop_s: None, .. }
-                    | plan::Stage::Matched { hop_s: None, .. }
                     | plan::Stage::Learned { hop_s: None, .. }
                     | plan::Stage::Spectrogram { hop_s: None, .. }
             )
-        })
-    };
-    for d in line.detectors.iter().filter(hops) {
-        all.push(format!(
-            "detector.{}: level cells follow each other by a quarter of the window",
-            d.id
-        ));
+        });
+        if by_windows {
+            all.push(format!(
+                "detector.{}: level cells follow each other by a quarter of the window",
+                d.id
+            ));
+        }
+        if has(|s| matches!(s, plan::Stage::Matched { hop_s: None, .. })) {
+            all.push(format!(
+                "detector.{}: levels of the matched filter follow each other by an eighth of its recording",
+                d.id
+            ));
+        }
     }
     propagation(line, &mut all);
     let mut of = |paths: &[String], sentence: &str| {

@@ -179,7 +179,7 @@ pub fn check_with(reading: &Reading, shelf: &Shelf, memo: &Memo, tier: Tier) -> 
     let Some(line) = &reading.line else {
         return check;
     };
-    let mut check = check.with_draws(line, shelf);
+    let mut check = check.with_draws(line, &reading.drawn_digests, shelf);
     if check.draws == DrawsBeside::Current {
         let told = undrawn(&reading.spreads);
         check.open.retain(|open| Some(open) != told.as_ref());
@@ -488,13 +488,14 @@ pub(crate) fn verdicts(
             at_most_m,
             laying_error_m,
             fix_error_m,
+            share,
         } => {
             let asked = station_verdicts::Asked {
                 of: *of,
                 at_most_m: *at_most_m,
                 laying_error_m: *laying_error_m,
                 fix_error_m: *fix_error_m,
-                share: r.share.map_or(f64::NAN, |q| q.si),
+                share: share.si,
             };
             station_verdicts::on_station(&years.hangs, &asked)
         }

@@ -16,6 +16,8 @@ use crate::years::{CONFIDENCE, MOST_YEARS, OwnHeld, Years, share_of_years};
 const NARROW_POINTS: f64 = 1.0;
 const NARROW_H: f64 = 2.0;
 const NARROW_CLIPPED_POINTS: f64 = 0.1;
+/// A smaller share of the time is none (a choice of ours): a thirtieth of a second of a year, in which the tail of a normal law is a matter of rounding.
+const NEVER: f64 = 1e-9;
 const HEARING: &str = "hours of hearing: the hourly year, Rayleigh's wind, Pierson and Moskowitz's sea, a tide of two constituents, causes at once; exact limits (docs/method/hours.md)";
 const WAVES: &str = "waves and heave through the high-pass, Gaussian, over the winds of each month (docs/method/hours.md)";
 /// Corners that are tried for a high-pass that would do, Hz.
@@ -64,9 +66,11 @@ fn clipped(
     }
     let months = months_in_water(line);
     let worst = |waved: &Waved| {
-        let each = months
-            .iter()
-            .map(|m| (seas.clipped_share(waved, *m, &winds), *m));
+        let share = |month: usize| {
+            let share = seas.clipped_share(waved, month, &winds);
+            if share < NEVER { 0.0 } else { share }
+        };
+        let each = months.iter().map(|m| (share(*m), *m));
         each.max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)))
             .expect("a deployment lies in some month")
     };
@@ -345,12 +349,27 @@ fn of_years(
         Side::AtMost => b.0.total_cmp(&a.0),
     });
     let at = |place: u64| sorted.get((place as usize).min(sorted.len().saturating_sub(1)));
-    let (Some((value, month)), Some((middle, _))) = (at(allowed), at(count / 2)) else {
+    // Of fewer years than are asked for that which so many of them would decide, unless all years are decided by these.
+    let in_part = count < heard.of_years;
+    let place = match in_part && bad <= allowed {
+        true => allowed * count / heard.of_years.max(1),
+        false => allowed,
+    };
+    let (Some((value, month)), Some((middle, _))) = (at(place), at(count / 2)) else {
         return Err("no year was run".to_owned());
     };
     let unit = &against.unit;
-    let mut why =
-        format!("{counted}, and {words} bear {allowed}; the middle year has {middle:.1} {unit}");
+    let borne = match in_part {
+        true => format!(
+            "{}, which is {} so far, and {words} bear {allowed} of {}, which is {}",
+            counted,
+            percent(bad as f64 / count.max(1) as f64),
+            heard.of_years,
+            percent(allowed as f64 / heard.of_years.max(1) as f64)
+        ),
+        false => format!("{counted}, and {words} bear {allowed}"),
+    };
+    let mut why = format!("{borne}; the middle year has {middle:.1} {unit}");
     if let Some(month) = month {
         why.push_str(&format!("; the worst month is {}", MONTHS[*month]));
     }
@@ -389,7 +408,10 @@ fn of_years(
         None => judged,
     };
     let judged = whole(judged, &heard.unknown(line, whose));
-    Ok(judged.so_far(count, heard.of_years))
+    Ok(match bad > allowed {
+        true => judged.so_far(count, heard.of_years),
+        false => judged.so_far_open(count, heard.of_years),
+    })
 }
 
 fn percent(share: f64) -> String {

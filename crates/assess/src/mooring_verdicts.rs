@@ -5,7 +5,7 @@ use std::cell::OnceCell;
 use plan::{Anchor, Limits, Line, ModuleIx, Position, Q, SectionIx};
 use quantity::{Dimension, show, show_number};
 
-use crate::input::{CasesError, MooredTop, NotMoored, design_cases};
+use crate::input::{CasesError, MooredTop, NotMoored, beside_a_circle, design_cases};
 use crate::memo::Memo;
 use crate::moorings::{Extreme, HungLine, METHOD, Moorings, OfModule, moorings_of};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
@@ -573,7 +573,10 @@ pub(crate) fn watch_circle(hangs: &Hangs<'_>, of: Option<ModuleIx>, at_most_m: Q
             case: widest.case,
         });
         let evidence = told.evidence(&(&path, at_most_m.si));
-        let why = format!("radius about the anchor, widest in {case}");
+        let why = format!(
+            "radius about the anchor, widest in {case}{}",
+            beside_a_circle(line, &found.cases)
+        );
         all.push(told.whole(against.judge(path, widest.radius_m, evidence, why)));
     }
     if all.is_empty() {

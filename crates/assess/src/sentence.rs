@@ -389,21 +389,21 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             at_most_m,
             laying_error_m,
             fix_error_m,
+            share,
         } => {
             return format!(
                 "{} is seen within {} of its planned place in {} of layings and fixes: 95 % of anchors lie within {} of it, 95 % of fixes err by at most {}",
                 of.map_or_else(|| "every buoy".to_owned(), |m| line.module_path(m)),
                 show(at_most_m.si, Dimension::Length),
-                r.share
-                    .map_or_else(|| "a share".to_owned(), |q| show(q.si, Dimension::Ratio)),
+                show(share.si, Dimension::Ratio),
                 show(laying_error_m.si, Dimension::Length),
                 show(fix_error_m.si, Dimension::Length)
             );
         }
         That::StrumHours { of, at_most_s } => format!(
-            "the strum of the rope beside {} lies in the band of a detector for at most {} of a tide",
+            "the strum of the rope beside {} lies in the band of a detector for at most {} h of a tide",
             of.map_or_else(|| "every hydrophone".to_owned(), |s| line.sensor_path(s)),
-            show(at_most_s.si, Dimension::Time)
+            show_number(at_most_s.si / SECONDS_PER_HOUR)
         ),
         That::RecoveryChance { of, at_least } => format!(
             "{} comes back by some means of recovery with a chance of at least {}",

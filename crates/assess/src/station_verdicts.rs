@@ -5,7 +5,7 @@ use mooring::{seen_within_m, sigma_of_circle_m};
 use plan::{ModuleIx, Q};
 use quantity::show_number;
 
-use crate::input::MooredTop;
+use crate::input::{MooredTop, beside_a_circle};
 use crate::mooring_verdicts::{CIRCLE_M, Hangs};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -68,6 +68,7 @@ pub(crate) fn on_station(hangs: &Hangs<'_>, asked: &Asked) -> Vec<Verdict> {
             }
         };
         let case = found.cases[circle.case].named();
+        let case = format!("{case}{}", beside_a_circle(line, &found.cases));
         all.push(judged(path, circle.radius_m, &case, asked));
     }
     if all.is_empty() {
@@ -102,9 +103,9 @@ fn judged(path: String, circle_m: f64, case: &str, asked: &Asked) -> Verdict {
             )
         });
     let why = format!(
-        "{} m of watch circle in {case} and {} m of errors outwards{at_rim}",
-        show_number(circle_m),
-        show_number(seen_m - circle_m)
+        "{} m of errors outwards and {} m of watch circle in {case}{at_rim}",
+        show_number(seen_m - circle_m),
+        show_number(circle_m)
     );
     let against = Against {
         side: Side::AtMost,

@@ -405,6 +405,17 @@ impl Verdict {
         }
     }
 
+    /// As [`Verdict::so_far`], of years that decide nothing yet: what they break may still be kept, and is marginal so far.
+    pub(crate) fn so_far_open(self, counted: u64, of: u64) -> Verdict {
+        let mut verdict = self.so_far(counted, of);
+        if let Verdict::Provisional(provisional) = &mut verdict
+            && provisional.so_far == Ruling::Broken
+        {
+            provisional.so_far = Ruling::Marginal;
+        }
+        verdict
+    }
+
     /// Its word.
     #[must_use]
     pub fn word(&self) -> Word {

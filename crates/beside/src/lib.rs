@@ -15,5 +15,5 @@ pub use cue_digest::cue_digest;
 pub use leave::{Rehearsed, TraceDigest, leave, rehearsal_evidence};
 pub use program::{PROGRAM, computed_by, of_plan};
 pub use replace::{ReplaceError, replace_plan};
-pub use shelf::{records, shelf};
+pub use shelf::{records, shelf, shelf_without_records};
 pub use shell::{rehearse_line, shell_word};

@@ -70,12 +70,28 @@ pub fn shelf(
     reading: &Reading,
     watch: &dyn Fn(u64, u64) -> bool,
 ) -> Option<(Shelf, Vec<String>)> {
+    shelf_of(path, reading, records(path), watch)
+}
+
+/// The same without any record, whatever lies beside the plan.
+#[must_use]
+pub fn shelf_without_records(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
+    let none = (Vec::new(), Vec::new());
+    shelf_of(path, reading, none, &|_, _| true).expect("nothing is read that could be stopped")
+}
+
+/// The same with these records and what is said of others.
+fn shelf_of(
+    path: &Path,
+    reading: &Reading,
+    (all, mut warnings): (Vec<(PathBuf, AnyRecord)>, Vec<String>),
+    watch: &dyn Fn(u64, u64) -> bool,
+) -> Option<(Shelf, Vec<String>)> {
     let beside = path.parent().unwrap_or(Path::new(""));
     let mut records = Vec::new();
     let mut injections = Vec::new();
     let mut draws = Vec::new();
     let mut asked = Vec::new();
-    let (all, mut warnings) = self::records(path);
     for (file, record) in all {
         match record {
             AnyRecord::Rehearsal(record) => records.push(record),

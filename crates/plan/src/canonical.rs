@@ -1,5 +1,6 @@
 //! The canonical content of a file, whatever its layout, and digests of it.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use quantity::Law;
@@ -77,35 +78,108 @@ pub(crate) const NOT_REHEARSED: [(&str, &[&str]); 8] = [
     ("anchor", &["holding", "holding_factor", "safety_factor"]),
 ];
 
+/// Keys that no draw of a plan reads, of tables of which it reads others, and the limits of requirements, each of which is read by the draws of its own requirement.
+pub(crate) const NOT_DRAWN: [(&str, &[&str]); 2] = [
+    ("deployment", &["name"]),
+    (
+        "requirement",
+        &["must", "source", "share_of_draws", LIMITS[0], LIMITS[1]],
+    ),
+];
+
+/// Limits of a requirement.
+pub(crate) const LIMITS: [&str; 2] = ["at_least", "at_most"];
+
+/// Digests of what draws of a plan read.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct DrawnDigests {
+    /// Of all but the limits of requirements.
+    pub but_limits: String,
+    /// Of the limits of each requirement, by its id.
+    pub limits: BTreeMap<String, String>,
+}
+
+impl DrawnDigests {
+    /// Of all limits together.
+    #[must_use]
+    pub fn all_limits(&self) -> String {
+        hex(&Sha256::digest(format!("{:?}", self.limits).as_bytes()))
+    }
+}
+
+/// Digests of what draws read: not who asks for what, nor in how many draws, nor what the deployment is called.
+pub(crate) fn drawn_digests(
+    fields: &Fields,
+    catalogue: &Catalogue,
+    weather: Option<&str>,
+    line: Option<&Line>,
+) -> DrawnDigests {
+    let mut text = "drawn/1".to_owned();
+    write_tables_but(&mut text, fields, catalogue, (&[], &NOT_DRAWN));
+    write_files(&mut text, weather, line);
+    let mut limits = BTreeMap::new();
+    let requirements = fields.entries().find(|(key, _)| *key == "requirement");
+    if let Some((_, item)) = requirements
+        && let Read::Keyed(all) = &item.value
+    {
+        for (id, table) in &all.right {
+            let mut text = String::new();
+            for (key, item) in table.entries().filter(|(key, _)| LIMITS.contains(key)) {
+                text.push_str(key);
+                text.push('=');
+                write_item(&mut text, item, catalogue);
+                text.push(';');
+            }
+            limits.insert(id.clone(), hex(&Sha256::digest(text.as_bytes())));
+        }
+    }
+    DrawnDigests {
+        but_limits: hex(&Sha256::digest(text.as_bytes())),
+        limits,
+    }
+}
+
 /// Digest of what a rehearsal reads of a plan; of the rest any may change and the rehearsal stays as it was.
 pub(crate) fn rehearsed_digest(
     fields: &Fields,
     catalogue: &Catalogue,
     line: Option<&Line>,
 ) -> String {
-    let mut text = "rehearsed/1{".to_owned();
-    for (key, item) in counted(fields, &NEVER_REHEARSED) {
-        text.push_str(key);
-        text.push('=');
-        let unread = NOT_REHEARSED.iter().find(|(table, _)| *table == key);
-        match (unread, &item.value) {
-            (Some((_, but)), Read::Table(table)) => {
-                write_fields_but(&mut text, table, catalogue, but);
-            }
-            (Some((_, but)), Read::Keyed(all)) => {
-                for (id, table) in &all.right {
-                    let _ = write!(text, "{id:?}=");
-                    write_fields_but(&mut text, table, catalogue, but);
-                }
-            }
-            _ => write_item(&mut text, item, catalogue),
-        }
-        text.push(';');
-    }
-    text.push('}');
+    let mut text = "rehearsed/1".to_owned();
+    let but = (&NEVER_REHEARSED[..], &NOT_REHEARSED[..]);
+    write_tables_but(&mut text, fields, catalogue, but);
     write_templates(&mut text, line);
     write_routines(&mut text, line);
     hex(&Sha256::digest(text.as_bytes()))
+}
+
+/// The tables of a plan but for some, and but for some keys of others.
+fn write_tables_but(
+    out: &mut String,
+    fields: &Fields,
+    catalogue: &Catalogue,
+    (never, keys): (&[&str], &[(&str, &[&str])]),
+) {
+    out.push('{');
+    for (key, item) in counted(fields, never) {
+        out.push_str(key);
+        out.push('=');
+        let unread = keys.iter().find(|(table, _)| *table == key);
+        match (unread, &item.value) {
+            (Some((_, but)), Read::Table(table)) => {
+                write_fields_but(out, table, catalogue, but);
+            }
+            (Some((_, but)), Read::Keyed(all)) => {
+                for (id, table) in &all.right {
+                    let _ = write!(out, "{id:?}=");
+                    write_fields_but(out, table, catalogue, but);
+                }
+            }
+            _ => write_item(out, item, catalogue),
+        }
+        out.push(';');
+    }
+    out.push('}');
 }
 
 /// Digest of the content: keys sorted, quantities in SI, catalogue parts filled in; comments and layout do not count. A
@@ -120,16 +194,21 @@ pub(crate) fn digest(
     let mut text = String::new();
     text.push_str(version);
     write_fields(&mut text, fields, catalogue);
+    write_files(&mut text, weather, line);
+    hex(&Sha256::digest(text.as_bytes()))
+}
+
+/// What other files say.
+fn write_files(out: &mut String, weather: Option<&str>, line: Option<&Line>) {
     if let Some(weather) = weather {
-        text.push_str(&weather.replace("\r\n", "\n"));
+        out.push_str(&weather.replace("\r\n", "\n"));
     }
-    write_templates(&mut text, line);
+    write_templates(out, line);
     let calls = line.into_iter().flat_map(|l| &l.calls);
     for call in calls.filter_map(|call| call.recording.as_ref()?.bytes.as_deref()) {
-        text.push_str(&hex(&Sha256::digest(call)));
+        out.push_str(&hex(&Sha256::digest(call)));
     }
-    write_routines(&mut text, line);
-    hex(&Sha256::digest(text.as_bytes()))
+    write_routines(out, line);
 }
 
 /// The recordings and models that stages are held against.
@@ -347,18 +426,18 @@ fn write_node(out: &mut String, node: &Node) {
 
 #[cfg(test)]
 mod tests {
-    use super::{NEVER_REHEARSED, NOT_REHEARSED};
+    use super::{NEVER_REHEARSED, NOT_DRAWN, NOT_REHEARSED};
     use crate::field::Shape;
     use crate::tables::PLAN;
 
     /// A key that is renamed would count again, and one that is new in the deployment counts until somebody says that it does not.
     #[test]
-    fn verif_what_no_rehearsal_reads_are_keys_of_the_plan() {
+    fn verif_what_no_rehearsal_and_no_draw_reads_are_keys_of_the_plan() {
         let table = |name: &str| PLAN.fields.iter().find(|f| f.key == name);
         for name in NEVER_REHEARSED {
             assert!(table(name).is_some(), "{name}");
         }
-        for (name, keys) in NOT_REHEARSED {
+        for (name, keys) in NOT_REHEARSED.into_iter().chain(NOT_DRAWN) {
             let (Shape::Table(section) | Shape::Keyed(section)) = &table(name).unwrap().shape
             else {
                 panic!("{name} is no table");

@@ -34,7 +34,7 @@ mod topic_name;
 mod twice;
 mod written;
 
-pub use canonical::hex;
+pub use canonical::{DrawnDigests, hex};
 pub use cue_fault::{Fault, FaultIx, FaultKind, Leaves, Lengths, RestartBy};
 pub use cue_sheet::{
     AnswerCue, Count, CueSheet, Expect, ExpectKind, InputCue, Packets, Recovery, Repeats, Sound,

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use crate::canonical;
+use crate::canonical::{self, DrawnDigests};
 use crate::catalogue::Catalogue;
 use crate::cue_sheet::CueSheet;
 use crate::fetch::{Fetch, load};
@@ -37,6 +37,8 @@ pub struct Reading {
     /// Digest of what a rehearsal reads of that content, SHA-256 in hexadecimal: all but requirements, calls, remedies, the sun and what it
     /// charges, and of the deployment all but its start.
     pub rehearsed_digest: String,
+    /// Digests of what draws of the plan read.
+    pub drawn_digests: DrawnDigests,
     /// The values that are written with a spread (`±`), by path.
     pub spreads: Vec<Spread>,
     /// What the mistakes reach.
@@ -157,6 +159,12 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
         source_digest: canonical::source_digest(&sources),
         digest: canonical::digest(
             "plan/1",
+            &fields,
+            &catalogue,
+            weather.as_ref().map(|w| w.text.as_str()),
+            line.as_ref(),
+        ),
+        drawn_digests: canonical::drawn_digests(
             &fields,
             &catalogue,
             weather.as_ref().map(|w| w.text.as_str()),

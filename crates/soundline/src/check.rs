@@ -9,7 +9,7 @@ use assess::{
     Certainty, CertaintyAsk, Check, DrawsRecord, FEW_YEARS, LeverageOf, Memo, Shelf, Tier,
     assumed_by_leverage, certainty, evidence_table,
 };
-use beside::{PROGRAM, computed_by, shelf};
+use beside::{PROGRAM, computed_by, shelf, shelf_without_records};
 use plan::Reading;
 use report::{
     OutputError, PictureError, certainty_json, certainty_picture_png, certainty_picture_svg,
@@ -67,8 +67,8 @@ pub(crate) struct Args {
     /// Replace the picture if it exists.
     #[arg(long, requires = "picture")]
     force: bool,
-    /// Leave no evidence of the draws beside the plan.
-    #[arg(long, requires = "certainty")]
+    /// Read none of the evidence that lies beside the plan. With --certainty: leave none of the draws there; what lies there is read.
+    #[arg(long)]
     no_evidence: bool,
 }
 
@@ -97,7 +97,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         bar.set_position(read);
         !cancel.asked()
     };
-    let looked = shelf(&args.plan, &reading, &watch);
+    let looked = match args.no_evidence && !args.certainty {
+        true => Some(shelf_without_records(&args.plan, &reading)),
+        false => shelf(&args.plan, &reading, &watch),
+    };
     bar.finish_and_clear();
     let Some((shelf, warnings)) = looked else {
         return Ok(Exit::Cancelled);
@@ -198,7 +201,7 @@ fn sure(
     }
     let ask = args.ask();
     let found = drawn(reading, &shelf, &check, &ask, cancel, out)?;
-    let record = DrawsRecord::new(&reading.digest, &ask, &found, computed_by());
+    let record = DrawsRecord::new(&reading.drawn_digests, &ask, &found, computed_by());
     let mut evidence = None;
     let mut refused: Option<Failure> = None;
     shelf.draws = earlier;

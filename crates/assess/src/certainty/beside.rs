@@ -3,7 +3,7 @@
 use std::cmp::Reverse;
 
 use chance::{bad_share_bound, clopper_pearson};
-use plan::Line;
+use plan::{DrawnDigests, Line};
 use power::year::ShareOfYears;
 use quantity::{Dimension, show};
 
@@ -47,20 +47,20 @@ pub struct InDraws {
 
 impl Check {
     /// Tells beside each verdict what the draws on the shelf say of it, and judges the shares of draws that requirements ask for.
-    pub(crate) fn with_draws(mut self, line: &Line, shelf: &Shelf) -> Check {
+    pub(crate) fn with_draws(mut self, line: &Line, plan: &DrawnDigests, shelf: &Shelf) -> Check {
         let all = shelf.draws.iter();
-        let current: Vec<&DrawsRecord> = all.filter(|r| r.is_of(&self.plan_digest)).collect();
+        let current: Vec<&DrawsRecord> = all.filter(|r| r.is_of(plan)).collect();
         self.draws = match (shelf.draws.len(), current.len()) {
             (0, _) => DrawsBeside::Nothing,
             (_, 0) => DrawsBeside::Stale,
             _ => DrawsBeside::Current,
         };
         for judged in &mut self.standing {
-            let found = best(&current, &judged.id, |r| &r.standing);
+            let found = best(&current, |r| r.of_standing(plan, &judged.id));
             judged.in_draws = found.and_then(|(record, one)| InDraws::of(record, one));
         }
         for judged in &mut self.requirements {
-            let found = best(&current, &judged.id, |r| &r.requirements);
+            let found = best(&current, |r| r.of_requirement(plan, &judged.id));
             judged.in_draws = found.and_then(|(record, one)| InDraws::of(record, one));
             let r = line.requirements.iter().find(|r| r.id == judged.id);
             if let Some(share) = r.and_then(|r| r.share_of_draws) {
@@ -68,8 +68,12 @@ impl Check {
                     share: share.si,
                     confidence: CONFIDENCE,
                 };
-                let verdict = claim(asked, found, self.draws, shelf)
-                    .unwrap_or_else(|why| unknown(OF_DRAWS, why));
+                let beside = match found {
+                    None if !current.is_empty() => DrawsBeside::Stale,
+                    _ => self.draws,
+                };
+                let verdict =
+                    claim(asked, found, beside, shelf).unwrap_or_else(|why| unknown(OF_DRAWS, why));
                 judged.add(verdict);
             }
         }
@@ -92,12 +96,11 @@ impl Check {
 /// Of the records that say something of a requirement the one with most draws; of several that with the fewest in which it is met.
 fn best<'r>(
     current: &[&'r DrawsRecord],
-    id: &str,
-    of: impl Fn(&'r DrawsRecord) -> &'r [DrawnRecord],
+    of: impl Fn(&'r DrawsRecord) -> Option<&'r DrawnRecord>,
 ) -> Option<(&'r DrawsRecord, &'r DrawnRecord)> {
     let said = current
         .iter()
-        .filter_map(|record| Some((*record, of(record).iter().find(|one| one.id == id)?)));
+        .filter_map(|record| Some((*record, of(record)?)));
     said.min_by_key(|(record, one)| (Reverse(record.draws), one.met, record.seed))
 }
 
@@ -140,7 +143,7 @@ fn claim(
         .map_or_else(String::new, |command| format!("; `{command}` draws it"));
     let (record, one) = found.ok_or_else(|| match beside {
         DrawsBeside::Stale => format!(
-            "the draws beside the plan are of another state of it and count for nothing{command}"
+            "the draws beside the plan are of another state of it, or of another limit, and count for nothing{command}"
         ),
         _ => format!(
             "nothing that was drawn lies beside the plan; {needed} draws without a bad one show {words}{command}"

@@ -5,6 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
+use plan::DrawnDigests;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
@@ -13,7 +14,7 @@ use super::{Certainty, CertaintyAsk};
 use crate::evidence::{EvidenceError, FORMAT, folder};
 
 /// Method of draws. Whoever changes what draws count raises it, so that older evidence counts no longer.
-pub const DRAWS: &str = "draws/2";
+pub const DRAWS: &str = "draws/3";
 
 /// What draws of a plan came to.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
@@ -21,8 +22,10 @@ pub const DRAWS: &str = "draws/2";
 pub struct DrawsRecord {
     format: String,
     method: String,
-    /// Digest of all that the draws rest on: method, canonical content of the plan, draws, seed, weather years of each.
+    /// Digest of all that the draws rest on: method, what they read of the plan but the limits of its requirements, draws, seed, weather years of each.
     pub inputs_digest: String,
+    /// Digest of the limits of all requirements: what is checked in every plan leaves out what a requirement asks for.
+    pub limits_digest: String,
     /// How many draws.
     pub draws: u64,
     /// Their seed.
@@ -43,6 +46,8 @@ pub struct DrawsRecord {
 pub struct DrawnRecord {
     /// Its id.
     pub id: String,
+    /// Digest of its limits; `None` of what is checked in every plan.
+    pub limits_digest: Option<String>,
     /// Draws in which it is met, those in which it is marginal among them.
     pub met: u64,
     /// Draws in which it is marginal.
@@ -56,21 +61,33 @@ pub struct DrawnRecord {
 }
 
 impl DrawsRecord {
-    /// A record of what came of drawing the plan with this digest of its canonical content.
+    /// A record of what came of drawing a plan of these digests.
     #[must_use]
-    pub fn new(plan_digest: &str, ask: &CertaintyAsk, found: &Certainty, program: String) -> Self {
-        let of = |all: &[Certain]| all.iter().map(DrawnRecord::of).collect();
+    pub fn new(
+        plan: &DrawnDigests,
+        ask: &CertaintyAsk,
+        found: &Certainty,
+        program: String,
+    ) -> Self {
+        let of = |all: &[Certain], limits: bool| {
+            let each = all.iter().map(|one| {
+                let limits = limits.then(|| plan.limits.get(&one.id)).flatten();
+                DrawnRecord::of(one, limits.cloned())
+            });
+            each.collect()
+        };
         let (draws, seed, years_each) = (ask.draws as u64, ask.seed, ask.years);
         Self {
             format: FORMAT.to_owned(),
             method: DRAWS.to_owned(),
-            inputs_digest: inputs_digest(plan_digest, draws, seed, years_each),
+            inputs_digest: inputs_digest(plan, draws, seed, years_each),
+            limits_digest: plan.all_limits(),
             draws,
             seed,
             years_each,
             program,
-            requirements: of(&found.requirements),
-            standing: of(&found.standing),
+            requirements: of(&found.requirements, true),
+            standing: of(&found.standing, false),
         }
     }
 
@@ -98,10 +115,23 @@ impl DrawsRecord {
         crate::evidence::record_text(self)
     }
 
-    /// Whether it is of the plan with this digest of its canonical content.
+    /// Whether it is of the plan with these digests, whatever limits its requirements have.
     #[must_use]
-    pub fn is_of(&self, plan_digest: &str) -> bool {
-        self.inputs_digest == inputs_digest(plan_digest, self.draws, self.seed, self.years_each)
+    pub fn is_of(&self, plan: &DrawnDigests) -> bool {
+        self.inputs_digest == inputs_digest(plan, self.draws, self.seed, self.years_each)
+    }
+
+    /// What it says of a requirement with the limits that it has now.
+    pub(super) fn of_requirement(&self, plan: &DrawnDigests, id: &str) -> Option<&DrawnRecord> {
+        let of =
+            |one: &&DrawnRecord| one.id == id && one.limits_digest.as_ref() == plan.limits.get(id);
+        self.requirements.iter().find(of)
+    }
+
+    /// What it says of a standing check, where all requirements have the limits that they had.
+    pub(super) fn of_standing(&self, plan: &DrawnDigests, id: &str) -> Option<&DrawnRecord> {
+        let same = self.limits_digest == plan.all_limits();
+        self.standing.iter().find(|one| same && one.id == id)
     }
 
     /// Digest of the record.
@@ -118,11 +148,12 @@ impl DrawsRecord {
 }
 
 impl DrawnRecord {
-    fn of(certain: &Certain) -> Self {
+    fn of(certain: &Certain, limits_digest: Option<String>) -> Self {
         let id = certain.id.clone();
         match &certain.sureness {
             Sureness::Drawn(drawn) => Self {
                 id,
+                limits_digest,
                 met: drawn.met as u64,
                 marginal: drawn.marginal as u64,
                 broken: drawn.broken as u64,
@@ -131,6 +162,7 @@ impl DrawnRecord {
             },
             Sureness::AsWritten { why } => Self {
                 id,
+                limits_digest,
                 met: 0,
                 marginal: 0,
                 broken: 0,
@@ -149,7 +181,8 @@ impl DrawnRecord {
     }
 }
 
-fn inputs_digest(plan_digest: &str, draws: u64, seed: u64, years_each: u64) -> String {
-    let inputs = format!("{DRAWS} {plan_digest} {draws} {seed} {years_each}");
+fn inputs_digest(plan: &DrawnDigests, draws: u64, seed: u64, years_each: u64) -> String {
+    let of_plan = &plan.but_limits;
+    let inputs = format!("{DRAWS} {of_plan} {draws} {seed} {years_each}");
     plan::hex(&Sha256::digest(inputs.as_bytes()))
 }

@@ -240,6 +240,12 @@ mod tests {
             again: &again,
             places: 1,
         };
+        // Whoever asks to stop is heard, and nothing is taken away.
+        assert!(turned.keep_what_is_read(&mut told, 2, &|_| false).is_none());
+        let Sureness::Drawn(share) = &told.requirements[0].sureness else {
+            panic!("it was drawn");
+        };
+        assert_eq!(share.margins.as_ref().unwrap().moved_by.len(), 2);
         assert!(turned.keep_what_is_read(&mut told, 2, &|_| true).is_some());
         let Sureness::Drawn(share) = &told.requirements[0].sureness else {
             panic!("it was drawn");

@@ -401,21 +401,38 @@ fn turns(cases: &[DesignCase], assumed: &mut Vec<String>) {
     }
 }
 
+/// The lowest water of the tide, m from the site's level, where no declared case stands at it: a line hangs slacker there, and what holds its top goes further.
+pub(crate) fn lowest_water_left_out(line: &Line, cases: &[DesignCase]) -> Option<f64> {
+    let (lowest, _) = line.sea.tide_m.filter(|_| !line.cases.is_empty())?;
+    let least_m = cases.iter().map(|c| c.level_m);
+    let least_m = least_m.fold(f64::INFINITY, f64::min);
+    (least_m > lowest.si).then_some(lowest.si)
+}
+
+/// The same in words, for what is too good by it; nothing where a case stands there.
+pub(crate) fn beside_a_circle(line: &Line, cases: &[DesignCase]) -> String {
+    lowest_water_left_out(line, cases).map_or_else(String::new, |lowest_m| {
+        format!(
+            "; no case stands at the lowest water of the tide, {lowest_m} m, where the circle is wider: write one"
+        )
+    })
+}
+
 /// Ends of the tide at which no declared case stands: the shape there is not asked.
 fn ends_of_tide(line: &Line, cases: &[DesignCase], assumed: &mut Vec<String>) {
     let Some((lowest, highest)) = line.sea.tide_m.filter(|_| !line.cases.is_empty()) else {
         return;
     };
-    let least_m = cases
-        .iter()
-        .map(|c| c.level_m)
-        .fold(f64::INFINITY, f64::min);
     let most_m = cases
         .iter()
         .map(|c| c.level_m)
         .fold(f64::NEG_INFINITY, f64::max);
     for (end, m, left_out) in [
-        ("lowest", lowest.si, least_m > lowest.si),
+        (
+            "lowest",
+            lowest.si,
+            lowest_water_left_out(line, cases).is_some(),
+        ),
         ("highest", highest.si, most_m < highest.si),
     ] {
         if left_out {

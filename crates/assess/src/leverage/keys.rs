@@ -4,7 +4,7 @@ use plan::{Line, Requirement, Stage, That, Written};
 
 use quantity::{Dimension, show};
 
-use crate::input::cells_preset;
+use crate::input::{cells_preset, template_samples};
 
 /// Keys that an assumption stands for, and what is written there in its place.
 pub(super) struct Behind {
@@ -91,6 +91,12 @@ const NUMBERS: &[Number] = &[
         things: levels,
         key: "hop",
         span: Span::Each(hops),
+    },
+    Number {
+        told: "follow each other by an eighth of its recording",
+        things: matched,
+        key: "hop",
+        span: Span::Each(matched_hops),
     },
     Number {
         told: "filters of the order 4",
@@ -289,6 +295,29 @@ fn bands(line: &Line) -> Vec<Thing> {
 
 fn levels(line: &Line) -> Vec<Thing> {
     stages(line, |s| window_s(s).is_some())
+}
+
+fn matched(line: &Line) -> Vec<Thing> {
+    stages(line, |s| matches!(s, Stage::Matched { hop_s: None, .. }))
+}
+
+/// A sixteenth and a quarter of the recording that a stage is held against; nothing where it cannot be read.
+fn matched_hops(line: &Line, thing: &Thing) -> Vec<String> {
+    let detector = &line.detectors[thing.ix];
+    let recording_s = || {
+        let stages = detector.stages.iter().enumerate();
+        let template = stages.into_iter().find_map(|(nth, stage)| match stage {
+            Stage::Matched { template, .. } if thing.path.ends_with(&format!("stages[{nth}]")) => {
+                Some(template)
+            }
+            _ => None,
+        });
+        let rate_hz = line.sensor(detector.on).chain.as_ref()?.rate_hz.si;
+        let samples = template_samples(&thing.named, template?, rate_hz).ok()?;
+        Some(samples.len() as f64 / rate_hz)
+    };
+    let of = recording_s().map_or_else(Vec::new, |s| vec![0.0625 * s, 0.25 * s]);
+    of.into_iter().map(|s| show(s, Dimension::Time)).collect()
 }
 
 /// The window of a stage that hops by a quarter of it.

@@ -64,7 +64,8 @@ pub struct Leverage {
     pub after: Option<Figure>,
     /// Its word with the value.
     pub word_after: Word,
-    /// How far the margin moves, in widths within which it is marginal; where its kind has none in tenths of its limit. Infinite where it becomes unknown.
+    /// How far the margin moves, in widths within which it is marginal; where its kind has none in tenths of its limit. Infinite where it becomes unknown. Where the worst
+    /// verdict becomes one of another unit, how far the shares of their limits that are left are apart, in tenths.
     pub widths: f64,
 }
 
@@ -211,17 +212,20 @@ fn moved(was: &Judged, is: &Judged) -> Option<Leverage> {
         word_after: is.word(),
         widths,
     };
-    let Some((after, ..)) = margin(is).filter(|(m, ..)| m.unit == before.unit) else {
+    let Some((after, _, limit_after)) = margin(is) else {
         return Some(word(None, f64::INFINITY));
     };
-    let width = if narrow > 0.0 {
-        narrow
-    } else if limit == 0.0 {
-        1.0
-    } else {
-        WIDTH_OF_LIMIT * limit.abs()
+    let tenths = |limit: f64| match limit == 0.0 {
+        true => 1.0,
+        false => WIDTH_OF_LIMIT * limit.abs(),
     };
-    let widths = (after.value - before.value).abs() / width;
+    let widths = if after.unit == before.unit {
+        let width = if narrow > 0.0 { narrow } else { tenths(limit) };
+        (after.value - before.value).abs() / width
+    } else {
+        // A line that collapses has no voltage, but a share of its load: each counts by its own limit.
+        (after.value / tenths(limit_after) - before.value / tenths(limit)).abs()
+    };
     // Two ways to one figure differ by rounding.
     (widths > 1e-9).then(|| word(Some(after), widths))
 }
@@ -232,5 +236,48 @@ fn margin(of: &Judged) -> Option<(Figure, f64, f64)> {
         Verdict::Known(k) => Some((k.margin.clone(), k.narrow, k.limit.value)),
         Verdict::Provisional(p) => Some((p.margin.clone(), p.narrow, p.limit.value)),
         Verdict::Unknown { .. } => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use plan::Must;
+
+    use super::*;
+    use crate::verdict::{Against, Evidence, Side, unknown};
+
+    fn judged(verdict: Verdict) -> Judged {
+        Judged::new(
+            "one".to_owned(),
+            Must::Shall,
+            None,
+            String::new(),
+            vec![verdict],
+        )
+    }
+
+    fn at(value: f64, limit: f64, unit: &str) -> Judged {
+        let against = Against {
+            side: Side::AtLeast,
+            limit,
+            narrow: 0.0,
+            unit: unit.to_owned(),
+        };
+        let evidence = Evidence::computed("a test", &value.to_bits());
+        judged(against.judge("it".to_owned(), value, evidence, String::new()))
+    }
+
+    /// By hand: 24 V over 12 V leave a whole limit, 80 % of the load 20 % less than one, 12 tenths apart. Only what becomes unknown has no measure.
+    #[test]
+    fn verif_a_worst_verdict_of_another_unit_moves_by_shares_of_the_limits() {
+        let before = at(24.0, 12.0, "V");
+        let found = moved(&before, &at(80.0, 100.0, "% of the load")).unwrap();
+        assert!((found.widths - 12.0).abs() < 1e-12, "{found:?}");
+        assert_eq!(found.after.as_ref().map(|f| f.value), Some(-20.0));
+        let same = moved(&before, &at(18.0, 12.0, "V")).unwrap();
+        assert!((same.widths - 5.0).abs() < 1e-12, "{same:?}");
+        assert!(moved(&before, &before).is_none());
+        let lost = moved(&before, &judged(unknown("it", "nothing is known"))).unwrap();
+        assert!(lost.widths.is_infinite() && lost.after.is_none());
     }
 }

@@ -22,7 +22,8 @@ pub(super) fn falls_short(line: &Line, judged: &Judged, memo: &Memo) -> Vec<Stri
     let mut line = hung(line, memo).into_owned();
     let holds = |line: &Line| {
         let verdicts = recovery_chance(&Hangs::new(line, memo), *of, *at_least);
-        verdicts.iter().all(|v| v.word() != Word::Broken)
+        let held = [Word::Met, Word::Marginal];
+        verdicts.iter().all(|v| held.contains(&v.word()))
     };
     let mut told = Vec::new();
     for at in 0..line.means.len() {

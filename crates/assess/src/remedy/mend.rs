@@ -125,9 +125,9 @@ impl<'a> Mending<'a> {
         Ok(found)
     }
 
-    /// Whether anything mends it.
-    pub(super) fn mends(&self) -> bool {
-        !self.remedies.is_empty()
+    /// Whether something mends it and breaks nothing else: then what mends another is not tried for it any more.
+    pub(super) fn suffices(&self) -> bool {
+        self.remedies.iter().any(|(_, r)| suffices(r))
     }
 
     /// Where nothing that was tried suffices: what mends another requirement of the plan.
@@ -136,7 +136,7 @@ impl<'a> Mending<'a> {
         other: &Mending<'_>,
         going: &Going<'_>,
     ) -> Result<(), RemedyError> {
-        if self.remedies.iter().any(|(_, r)| suffices(r)) {
+        if self.suffices() {
             return Ok(());
         }
         let known = |text: &str| self.remedies.iter().any(|(_, r)| r.text == text);

@@ -190,9 +190,9 @@ fn all(
             other.try_those_of(&one, &going)?;
         }
         found.push(one);
-        // What nothing mends may yet be mended by what mends another.
+        // What nothing mends without harm may yet be mended by what mends another.
         while let Some(next) = found.get_mut(final_ones.len())
-            && (next.mends() || at + 1 == last)
+            && (next.suffices() || at + 1 == last)
         {
             let mut mended = next.told(plan, line);
             let told_so_far: usize = final_ones.iter().map(|m| m.remedies.len()).sum();

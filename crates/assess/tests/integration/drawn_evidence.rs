@@ -23,7 +23,8 @@ fn asking(share: &str) -> String {
 
 fn record(text: &str, ask: &CertaintyAsk) -> DrawsRecord {
     let reading = read(text);
-    DrawsRecord::new(&reading.digest, ask, &of(&reading, ask), "test".to_owned())
+    let found = of(&reading, ask);
+    DrawsRecord::new(&reading.drawn_digests, ask, &found, "test".to_owned())
 }
 
 fn checked(text: &str, draws: &[DrawsRecord]) -> Check {
@@ -124,6 +125,42 @@ fn verif_draws_of_another_state_of_the_plan_count_for_nothing() {
         assert_eq!(beside(&text, &other), DrawsBeside::Stale, "{to}");
     }
     assert_eq!(checked(&text, &[]).draws, DrawsBeside::Nothing);
+}
+
+/// What no draw reads changes no count of theirs: in how many draws something must hold, who asks for it, how bindingly, and the name. A limit is read by the draws of its
+/// own requirement, and by what is checked in every plan, which leaves out what is asked for.
+#[test]
+fn verif_draws_stay_those_of_a_plan_of_which_only_what_they_do_not_read_has_changed() {
+    let that = "that = \"voltage\"";
+    let text = asking("80 %").replace(that, &format!("{that}\nat_least = \"36.5 V\""));
+    let made = record(&text, &ask(40));
+    let told = |text: &str| {
+        let found = checked(text, std::slice::from_ref(&made));
+        assert_eq!(found.draws, DrawsBeside::Current);
+        let of = |id: &str| requirement(&found, id).in_draws.clone();
+        let standing = found.standing.iter().any(|j| j.in_draws.is_some());
+        (of("voltage"), of("supply"), standing)
+    };
+    let (voltage, supply, standing) = told(&text);
+    assert!(voltage.is_some() && supply.is_some() && standing);
+    for other in [
+        text.replace("share_of_draws = \"80 %\"", "share_of_draws = \"90 %\""),
+        text.replace("share_of_draws = \"80 %\"\n", ""),
+        text.replace(
+            that,
+            &format!("{that}\nsource = \"clause 4\"\nmust = \"should\""),
+        ),
+    ] {
+        assert_ne!(other, text);
+        assert_eq!(told(&other), (voltage.clone(), supply.clone(), true));
+    }
+    let stricter = text.replace("36.5 V", "36.6 V");
+    assert_ne!(stricter, text);
+    assert_eq!(told(&stricter), (None, supply, false));
+    let found = checked(&stricter, std::slice::from_ref(&made));
+    let judged = requirement(&found, "voltage");
+    let of_draws = judged.verdicts.iter().find(|v| v.subject() == "the draws");
+    assert!(of_draws.unwrap().why().contains("of another limit"));
 }
 
 #[test]
@@ -292,7 +329,7 @@ fn regress_other_counts_are_another_method() {
     assert_eq!(
         (DRAWS, counts.as_str()),
         (
-            "draws/2",
+            "draws/3",
             "[(\"supply\", 60, 0, 0), (\"voltage\", 55, 5, 0)]"
         )
     );

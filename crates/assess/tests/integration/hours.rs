@@ -1,8 +1,8 @@
 //! Hours of hearing: one cause at a time against its own closed form or the energy year, all at once between their bounds, and what keeps them unknown.
 
 use assess::{
-    Cause, CauseKnown, CauseTold, EarHours, HoursAsk, ListeningHours, Shelf, Tier, Word, check,
-    check_with, energy_years, listening_hours,
+    Cause, CauseKnown, CauseTold, EarHours, HoursAsk, ListeningHours, Ruling, Shelf, Tier, Verdict,
+    Word, check, check_with, energy_years, listening_hours,
 };
 use mooring::{Strummed, TideSpeeds, risen_height_m, strum_in_a_fortnight};
 use plan::SupplyIx;
@@ -275,6 +275,63 @@ fn verif_a_deaf_line_is_told_from_a_quiet_sea() {
         Tier::Quick,
     );
     assert_eq!(requirement(&quick, "some").word(), Word::Provisional);
+}
+
+/// The share of years is a claim that bears some bad ones: with fewer years the value is that of the year that decides in proportion, and the shares so far and borne are told.
+/// A limit that half of the years keep is not kept by the best of thirty.
+#[test]
+fn verif_a_quick_check_of_hearing_tells_the_share_of_bad_years_so_far() {
+    let plan = |limit: &str| {
+        let asks = format!(
+            "[requirement.hears]\nthat = \"listening-share\"\nat_least = \"{limit}\"\nshare = \"50 %\"\n"
+        );
+        text(&[QUIET], &asks)
+    };
+    let checked_in = |text: &str, tier| {
+        let reading = read(text);
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        check_with(&reading, &Shelf::default(), &assess::Memo::new(), tier)
+    };
+    let full = checked_in(&plan("1 %"), Tier::Full);
+    let whole = known(&full, "hears").value.value;
+    let quick = checked_in(&plan("1 %"), Tier::Quick);
+    let Verdict::Provisional(so_far) = &requirement(&quick, "hears").verdicts[0] else {
+        panic!("{:?}", requirement(&quick, "hears"));
+    };
+    assert_eq!((so_far.counted, so_far.of), (30, 300));
+    assert!(so_far.why.contains("0 of 30"), "{}", so_far.why);
+    assert!(
+        so_far.why.contains(" so far, and 50 % of years"),
+        "{}",
+        so_far.why
+    );
+    // That of thirty is near that of all.
+    assert!(
+        (so_far.value.value - whole).abs() < 5.0,
+        "{so_far:?} {whole}"
+    );
+    // A limit a little above it is broken by about half of the years, more than the share bears of all: neither is decided by thirty.
+    let above = format!("{} %", so_far.value.value + 0.01);
+    let quick = checked_in(&plan(&above), Tier::Quick);
+    let judged = requirement(&quick, "hears");
+    assert_eq!(judged.word(), Word::Provisional);
+    let Verdict::Provisional(so_far) = &judged.verdicts[0] else {
+        panic!("{judged:?}");
+    };
+    assert!(so_far.margin.value < 0.0 && so_far.so_far == Ruling::Marginal);
+}
+
+/// What clips nothing is no share of the time at all, whatever the tail of a normal law comes to, and keeps a limit of nothing.
+#[test]
+fn verif_what_clips_nothing_is_nothing() {
+    for limit in ["0 %", "0.1 %"] {
+        let asks = ASKS.replace("at_most = \"0.1 %\"", &format!("at_most = \"{limit}\""));
+        let found = checked(&text(&[QUIET, FAIRED], &asks));
+        let clips = known(&found, "clips");
+        assert_eq!(clips.value.value.to_bits(), 0.0_f64.to_bits(), "{clips:?}");
+        assert!(clips.margin.value.is_sign_positive(), "{clips:?}");
+        assert_eq!(requirement(&found, "clips").word(), Word::Met);
+    }
 }
 
 /// Without a high-pass a sea of two metres clips an ordinary chain nearly all the time, and the verdict names a corner that keeps it, which then does.

@@ -91,3 +91,23 @@ fn verif_it_reads_what_hangs_alone() {
         assert_eq!(requirement(&told, "here").word(), word, "{to}");
     }
 }
+
+/// Under a slack line a buoy goes furthest at the lowest water: while no case stands there the circle, what is seen and the drift alarm are too good, and each says so.
+#[test]
+fn verif_the_lowest_water_without_a_case_is_told_beside_what_it_makes_too_good() {
+    let words = "no case stands at the lowest water of the tide, -1 m";
+    let all = ["swing", "here", "drift-alarm"];
+    let told = checked("500 m", "500 m");
+    for id in all {
+        let why = &known(&told, id).why;
+        assert!(why.contains(words), "{id}: {why}");
+    }
+    let circle_m = known(&told, "swing").value.value;
+    let low = "[case.flows]\n";
+    let told = checked(low, &format!("{low}water_level = \"-1 m\"\n"));
+    for id in all {
+        let why = &known(&told, id).why;
+        assert!(!why.contains("lowest water"), "{id}: {why}");
+    }
+    assert!(known(&told, "swing").value.value > circle_m);
+}

@@ -209,7 +209,7 @@ fn sure(on: &Work, ask: &Ask, job: &Job) -> Result<Value, ApiError> {
     let watch = |share: f64| job.at(share, "drawing the plan");
     let found = certainty(&reading, &shelf, &check, &asked, &watch).map_err(cannot)?;
     let found = found.ok_or_else(ApiError::cancelled)?;
-    let record = DrawsRecord::new(&reading.digest, &asked, &found, computed_by());
+    let record = DrawsRecord::new(&reading.drawn_digests, &asked, &found, computed_by());
     let mut evidence = None;
     if !ask.no_evidence {
         let path = record.path(&on.path);

@@ -1,6 +1,6 @@
 //! Lines under a float and a buoy against SciPy's DOP853 and brentq.
 
-use mooring::{Effort, hang};
+use mooring::{Effort, hang, hold};
 
 use crate::support::{FORCE_N, PLACE_M, document, hanging, list, near, number, vector};
 
@@ -132,4 +132,19 @@ fn regress_effort() {
         descents <= 12 && evaluations <= 6000,
         "{descents} {evaluations}"
     );
+}
+
+/// A line pulls at its top as its shape does, bit by bit: whoever needs the pull alone leaves the shape undrawn.
+#[test]
+fn verif_a_pull_is_that_of_the_shape() {
+    for entry in list(&document()["lines"]) {
+        let line = hanging(&entry["case"]);
+        let shape = hang(&line).unwrap();
+        let held = hold(&line).unwrap();
+        assert_eq!(held.top_n(), shape.top_n);
+        let drawn = hold(&line).unwrap().drawn().unwrap();
+        assert_eq!(drawn.top_n(), shape.top_n);
+        assert_eq!(drawn.shape().unwrap(), shape);
+        assert_eq!(held.shape().unwrap(), shape);
+    }
 }

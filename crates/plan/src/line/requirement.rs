@@ -433,6 +433,8 @@ pub enum That {
         laying_error_m: Q,
         /// Circle in which 95 % of fixes lie, m.
         fix_error_m: Q,
+        /// Share of layings and fixes in which it must hold, 0 to 1.
+        share: Q,
     },
     /// Hours of a tide at springs in which the strum of the rope beside a hydrophone (each with a detector when `of` is absent) lies in the band of a detector, s.
     StrumHours {

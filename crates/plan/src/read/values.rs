@@ -176,14 +176,11 @@ impl Reader<'_> {
             return true;
         }
         let shown = match dimension {
+            // As it is written, but for its spread: rounded it might be the limit itself, and in another unit nobody would know it.
             Some(d) => match &node.value {
-                // What is hardly outside is shown as it is written: rounded, it would be the limit itself.
-                Value::Text(text)
-                    if [bounds.least, bounds.most]
-                        .iter()
-                        .any(|limit| quantity::show(*limit, d) == quantity::show(x, d)) =>
-                {
-                    text.trim().to_owned()
+                Value::Text(text) => {
+                    let end = text.find('±').or_else(|| text.find("+/-"));
+                    text[..end.unwrap_or(text.len())].trim().to_owned()
                 }
                 _ => quantity::show(x, d),
             },

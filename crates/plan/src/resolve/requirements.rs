@@ -249,6 +249,7 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
             at_most_m: limit(r, f, "at_most", Dimension::Length, POSITIVE)??,
             laying_error_m: f.q("laying_error")?,
             fix_error_m: f.q("fix_error")?,
+            share: f.q("share")?,
         }),
         "recovery-chance" => Some(That::RecoveryChance {
             of: module(r, f, line)?,
@@ -296,21 +297,36 @@ fn metal(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<usize>>
     }
 }
 
+/// Most calendar months of an age: the calendar ends in the year 9999.
+const MOST_MONTHS: u32 = 12 * 100;
+
 /// An age: calendar months, or a time.
 fn age(r: &mut Resolver<'_>, f: &Fields) -> Option<Age> {
     let (node, _) = f.limit("at_most")?;
-    let months = match &node.value {
-        Value::Text(text) => text
-            .trim()
-            .strip_suffix("months")
-            .or_else(|| text.trim().strip_suffix("month"))
-            .and_then(|count| count.trim().parse().ok()),
-        _ => None,
+    let text = match &node.value {
+        Value::Text(text) => text.trim(),
+        _ => "",
     };
-    match months {
-        // The calendar ends in the year 9999.
-        Some(months) if (1..=12 * 100).contains(&months) => Some(Age::Months(months)),
-        _ => limit(r, f, "at_most", Dimension::Time, POSITIVE)?.map(Age::Time),
+    let months = text
+        .strip_suffix("months")
+        .or_else(|| text.strip_suffix("month"));
+    let Some(count) = months else {
+        return limit(r, f, "at_most", Dimension::Time, POSITIVE)?.map(Age::Time);
+    };
+    match count.trim().parse() {
+        Ok(months) if (1..=MOST_MONTHS).contains(&months) => Some(Age::Months(months)),
+        _ => {
+            r.tell(
+                Mistake::error(
+                    Code::OutOfRange,
+                    node.site,
+                    format!("{text} is no number of calendar months"),
+                )
+                .label(format!("a whole number of months from 1 to {MOST_MONTHS}"))
+                .help("write for example \"12 months\", or a time that has one length: \"45 d\""),
+            );
+            None
+        }
     }
 }
 

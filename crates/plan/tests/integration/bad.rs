@@ -10,6 +10,7 @@ bad! {
     metals_that_cannot_be: "[traffic]" => "[metal.can]\nmetal = \"aluminum\"\n[metal.frame]\nof = \"span.top\"\nmetal = \"titanium\"\narea = \"2 m\"\nbare_share = \"0 %\"\ntouches = []\n[metal.ring]\nof = \"weight.none\"\ntouches = [\"metal.ring\", \"metal.pin\", \"metal.pin\", \"metal.nut\"]\n[metal.pin]\n[anode.one]\non = \"metal.pins\"\nmetal = \"zinc\"\nmass = \"1 N\"\ncapacity = \"780 Ah\"\n[anode.two]\non = \"metal.pin\"\nmetal = \"magnesium\"\nmass = \"2 kg\"\n[traffic]";
     works_and_waves_that_cannot_be: "water_depth = \"85 m\"" => "water_depth = \"85 m\"\nwaves = { shape = 0.1, memory = \"1 s\" }";
     drift_alarm_without_a_hull: "starts_in = \"idle\"" => "starts_in = \"idle\"\ndrift_alarm = { radius = \"60 m\", every = \"1 h\", fix_error = \"5 m\", place_error = \"9 m\", false_alarms = \"1 %\" }";
+    false_alarms_that_are_sure: "starts_in = \"idle\"" => "starts_in = \"idle\"\nhull = { weight = \"1000 N\", waterplane = \"0.5 m2\", full_draught = \"0.5 m\", cd_a_water = \"0.2 m2\" }\ndrift_alarm = { radius = \"60 m\", every = \"-1 d\", fix_error = \"5 m\", place_error = \"9 m\", false_alarms = \"99.999 %\" }";
     growth_that_cannot_be: "water_depth = \"85 m\"" => "water_depth = \"85 m\"\ngrowth = { a_month = \"2 m\", density = \"1300 kg\", rougher = 0.5 }";
     antennas_of_a_cable: "link = \"10BASE-T1L\"" => "link = \"10BASE-T1L\"\nantennas = [\"1.5 m\", \"6 m\"]";
     unknown_key_with_a_near_one: "starts_in = \"idle\"" => "start_in = \"idle\"";

@@ -18,6 +18,8 @@ bad! {
     duty_that_is_not_the_whole_time: UPPER => "loads = { listening = \"0.5 W\", asleep = \"1 mW\" }\nduty = [{ state = \"listening\", share = \"50 %\" }, { state = \"asleep\", share = \"40 %\" }]";
     duty_of_no_state: UPPER => "loads = { listening = \"0.5 W\" }\nduty = [{ state = \"listning\", share = \"100 %\" }]";
     duty_of_one_state_twice: UPPER => "loads = { listening = \"0.5 W\" }\nduty = [{ state = \"listening\", share = \"50 %\" }, { state = \"listening\", share = \"50 %\" }]";
+    age_of_no_months: VOLTS => "that = \"calibration-age\"\nat_most = \"0 months\"";
+    age_of_half_a_month: VOLTS => "that = \"calibration-age\"\nat_most = \"1.5 months\"";
     outage_without_a_share: VOLTS => "that = \"outage-hours\"\nat_most = \"0 h\"";
     limit_on_half_a_message: "at_most = \"6 per hour\"" => "at_most = \"2.5 per hour\"";
     message_of_a_million_packets: "size = \"12 B\"" => "size = \"1 GB\"";

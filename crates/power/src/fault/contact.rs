@@ -151,3 +151,68 @@ pub(super) fn check_nodes(network: &Network, nodes: [usize; 2]) -> Result<(), Ne
         .into_iter()
         .try_for_each(|node| check_given_node(node, network.nodes))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::{Branch, LoadKind, Source};
+
+    /// Nodes 0 to 4 in a row from a source, a second span beside one of them, one without resistance, and a loop where asked for.
+    fn network(with_loop: bool) -> Network {
+        let span = |a, b, resistance_ohm| Branch {
+            a,
+            b,
+            resistance_ohm,
+        };
+        let mut spans = vec![
+            span(0, 1, 1.3),
+            span(1, 2, 0.0),
+            span(2, 3, 2.1),
+            span(3, 4, 0.7),
+        ];
+        if with_loop {
+            spans.push(span(2, 3, 3.7));
+            spans.push(span(4, 0, 9.1));
+        }
+        let load = |node, power_w| Load {
+            node,
+            kind: LoadKind::Power { power_w },
+        };
+        Network {
+            nodes: 5,
+            spans,
+            sources: vec![Source {
+                node: 0,
+                voltage_v: 24.0,
+                resistance_ohm: 0.1,
+                current_limit_a: Some(3.0),
+            }],
+            loads: vec![load(2, 4.0), load(3, 5.0), load(4, 6.0)],
+        }
+    }
+
+    /// A span that gets another resistance in a network that stays planned leaves every bit as in one that is planned anew for each.
+    #[test]
+    fn verif_a_plan_that_is_kept_gives_what_a_new_one_gives() {
+        for with_loop in [false, true] {
+            let network = network(with_loop);
+            let limits = Limits {
+                minimum_v: vec![9.0; network.nodes],
+                rated_a: vec![None; network.spans.len()],
+            };
+            for span in 0..network.spans.len() {
+                let kept = contact_borne(&network, span, &limits).unwrap();
+                let own_ohm = network.spans[span].resistance_ohm;
+                let (anew_ohm, binds) = first_break(FIRST_OHM, |extra_ohm| {
+                    let mut poor = network.clone();
+                    poor.spans[span].resistance_ohm = own_ohm + extra_ohm;
+                    Tried::new(&poor, &limits)?.broken(&poor.loads)
+                })
+                .unwrap();
+                assert!(kept.resistance_ohm > 0.0);
+                assert_eq!(kept.resistance_ohm.to_bits(), anew_ohm.to_bits(), "{span}");
+                assert_eq!(kept.binds, binds);
+            }
+        }
+    }
+}

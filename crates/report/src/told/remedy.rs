@@ -209,7 +209,8 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
         .margins
         .iter()
         .filter(|m| m.requirement != mended.judged.id && m.by.is_some_and(|by| by < 0.0));
-    let less: Vec<&Moved> = less.collect();
+    // A loss below the digits that are told is none.
+    let less: Vec<&Moved> = less.filter(|m| is_seen(m)).collect();
     if let Some(most) = less.first()
         && let (Some(Verdict::Known(a)), Some(Verdict::Known(b))) = (&most.before, &most.after)
     {
@@ -225,6 +226,14 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
             figures_of(a)[2],
             figures_of(b)[2]
         );
+    }
+}
+
+/// Whether a margin that moves is another in the digits that are told.
+fn is_seen(moved: &Moved) -> bool {
+    match (&moved.before, &moved.after) {
+        (Some(Verdict::Known(a)), Some(Verdict::Known(b))) => figures_of(a)[2] != figures_of(b)[2],
+        _ => true,
     }
 }
 
@@ -471,6 +480,8 @@ fn one_json(remedy: &Remedy) -> Value {
 
 #[cfg(test)]
 mod tests {
+    use std::path::Path;
+
     use super::*;
 
     /// Written by hand.
@@ -494,5 +505,36 @@ mod tests {
             text: "n = 9\n".to_owned(),
         }];
         assert_eq!(difference("p", text, &put_in), "p:2\n+ n = 9\n");
+    }
+
+    /// A margin that is less by what no digit shows takes nothing from anybody.
+    #[test]
+    fn verif_a_loss_below_the_digits_that_are_told_is_none() {
+        let text = include_str!("../../../assess/tests/integration/small.toml");
+        let fetch = |_: &Path| Ok(text.as_bytes().to_vec());
+        let reading = plan::read(Path::new("plan.toml"), &fetch);
+        let check = assess::check(&reading, &assess::Shelf::default());
+        let all = check.requirements.iter().chain(&check.standing);
+        let (judged, before) = all
+            .flat_map(|j| j.verdicts.iter().map(move |v| (j, v)))
+            .find(|(_, v)| matches!(v, Verdict::Known(k) if k.margin.value > 1.0))
+            .unwrap();
+        let less = |by: f64| {
+            let mut after = before.clone();
+            if let Verdict::Known(known) = &mut after {
+                known.margin.value *= 1.0 - by;
+            }
+            Moved {
+                requirement: judged.id.clone(),
+                must: judged.must,
+                subject: before.subject().to_owned(),
+                stands_for: None,
+                before: Some(before.clone()),
+                after: Some(after),
+                by: Some(-by),
+            }
+        };
+        assert!(!is_seen(&less(1e-9)));
+        assert!(is_seen(&less(0.1)));
     }
 }

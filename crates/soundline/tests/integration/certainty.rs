@@ -88,6 +88,21 @@ fn verif_the_evidence_of_each_requirement_is_told() {
     );
 }
 
+/// Without evidence a check is that of a plan beside which nothing lies, and leaves what lies there.
+#[test]
+fn verif_a_check_without_evidence_reads_none() {
+    let (rehearsed, bare) = (demo("harrow-sound", true), demo("harrow-sound", false));
+    let record = only_evidence(&rehearsed);
+    let told = run(&["check", &rehearsed.plan, "--no-evidence"]);
+    expect_status(&told, 3);
+    let beside_nothing = stdout(&run(&["check", &bare.plan]));
+    let here = stdout(&told).replace(&rehearsed.plan, &bare.plan);
+    let folder = |plan: &str| plan.trim_end_matches("plan.toml").to_owned();
+    let here = here.replace(&folder(&rehearsed.plan), &folder(&bare.plan));
+    assert_eq!(here, beside_nothing);
+    assert_eq!(only_evidence(&rehearsed), record);
+}
+
 /// The draws lie beside the plan: a later check tells them, until the plan is another.
 #[test]
 fn verif_draws_are_told_by_later_checks_until_the_plan_changes() {
