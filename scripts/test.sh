@@ -48,6 +48,7 @@ count() { # word of cargo's summaries
 bash scripts/need.sh cc python pip deb mosquitto
 step "recordings" fetch
 step "reference files" python3 reference/check.py
+[ -n "${CRATES:-}" ] || step "page" bash scripts/page.sh
 step "format" format
 step "lints" cargo clippy "${locked[@]}" "${scope[@]}" --all-targets -- -D warnings
 step "cores without the standard library" bash scripts/no_std.sh
@@ -67,6 +68,18 @@ tests_failed=$(count failed)
 # A build that failed, or a test program that died, leaves no count.
 if [ "$status" -ne 0 ] && [ "$tests_failed" -eq 0 ]; then tests_failed=1; fi
 failed=$((failed + tests_failed))
+if [ -z "${CRATES:-}" ]; then
+    printf '\n== the page\n'
+    begun=$SECONDS
+    pages=$(mktemp)
+    bash scripts/page_test.sh 2>&1 | tee "$pages" || true
+    # Its last line counts; without one, it died.
+    read -r page_passed page_failed < <(awk '/^page: [0-9]+ passed, / { p = $2; f = $4; n = 1 } END { print n ? p " " f : "0 1" }' "$pages")
+    rm -f "$pages"
+    passed=$((passed + page_passed))
+    failed=$((failed + page_failed))
+    printf '(%d s)\n' "$((SECONDS - begun))"
+fi
 skips=$(grep -oE 'SKIPPED: .*' "$log" || true)
 skipped=$(count ignored)
 if [ -n "$skips" ]; then
