@@ -240,8 +240,6 @@ export interface Mooring {
 
 /** `chain/1`. */
 export interface Chain {
-  /** Levels of the plan's calls at each sensor from the range that was asked for; not in every answer. */
-  received?: { call: string; sensor: string; range_m: number; bands: { centre_hz: number; level_db_re_1upa: number }[] }[];
   sensors: {
     id: string;
     medium: string;

@@ -25,7 +25,8 @@ export function tiles(view: View, width_px: number, whole_s: number): Tile[] {
   const found: Tile[] = [];
   for (let n = Math.max(0, Math.floor(view.from_s / length)); n * length < Math.min(view.to_s, whole_s); n += 1) {
     const from_s = n * length;
-    found.push({ from_s, to_s: from_s + length, key: `${length}/${n}` });
+    // The last one ends with the recording.
+    found.push({ from_s, to_s: Math.min(whole_s, from_s + length), key: `${length}/${n}` });
   }
   return found;
 }

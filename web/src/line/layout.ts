@@ -92,7 +92,7 @@ export function lay(drawing: Drawing, width: number, height: number, worded = fa
   const { of, count, sectionOf } = columns(drawing);
   const roomy = count === 1 && width >= 430;
   const usable = width - RULER - 16;
-  const xOf = (column: number): number => (count === 1 ? RULER + usable * (roomy ? 0.5 : width < 340 ? 0.24 : 0.36) : RULER + (usable * (column + 0.5)) / count);
+  const xOf = (column: number): number => (count === 1 ? RULER + usable * (roomy ? 0.5 : width < 340 ? 0.24 : 0.36) : RULER + (usable * (column + 0.32)) / count);
   const yOf = (depth_m: number | null | undefined): number => surfaceY + (depth_m ?? 0) * perMetre;
 
   const spot = new Map<string, Spot>();
