@@ -182,7 +182,7 @@ test("verif_ the threshold moves misses, false alarms, messages, cost and charge
   await page.keyboard.press("ArrowRight");
   await page.keyboard.press("ArrowRight");
   await expect.poll(() => page.locator("#moved").textContent(), { timeout: 20_000 }).not.toBe(before);
-  for (const word of ["calls missed", "false alarms", "messages ashore", "uplink cost", "lowest charge"]) expect(await page.locator("#moved").textContent()).toContain(word);
+  for (const word of ["calls missed", "false alarms", "messages ashore", "uplink cost", "battery"]) expect(await page.locator("#moved").textContent()).toContain(word);
   const old = await digest(page);
   await page.locator("button", { hasText: "Write it into the plan" }).click();
   await moved(page, old);

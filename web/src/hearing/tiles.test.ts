@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { Shelf, TILE_PX, panned, tileLength, tiles, zoomed } from "./tiles.ts";
+import { Shelf, TILE_PX, coarser, panned, tileLength, tiles, zoomed } from "./tiles.ts";
 
 test("verif_ tiles cover a view without gap or overlap, at no less than their own sharpness", () => {
   for (const view of [{ from_s: 0, to_s: 10 }, { from_s: 3.7, to_s: 5.1 }, { from_s: 100, to_s: 3600 }]) {
@@ -14,6 +14,16 @@ test("verif_ tiles cover a view without gap or overlap, at no less than their ow
     expect(pixels).toBeLessThan(TILE_PX * 2);
   }
   expect(tiles({ from_s: 0, to_s: 100 }, 900, 10).every(({ from_s }) => from_s < 10)).toBe(true);
+});
+
+test("verif_ a coarser tile holds the finer one whole", () => {
+  for (const key of ["2/7", "0.5/1000", "64/0"]) {
+    const [length = 0, n = 0] = key.split("/").map(Number);
+    for (const [l = 0, m = 0] of coarser(key).map((one) => one.split("/").map(Number))) {
+      expect(m * l).toBeLessThanOrEqual(n * length);
+      expect((m + 1) * l).toBeGreaterThanOrEqual((n + 1) * length);
+    }
+  }
 });
 
 test("verif_ zooming keeps the instant under the pointer where it is, within the recording", () => {

@@ -31,6 +31,12 @@ export function tiles(view: View, width_px: number, whole_s: number): Tile[] {
   return found;
 }
 
+/** Keys of the tiles of greater length that hold a tile, the next coarser first. */
+export function coarser(key: string): string[] {
+  const [length = 0, n = 0] = key.split("/").map(Number);
+  return Array.from({ length: 8 }, (_, i) => `${length * 2 ** (i + 1)}/${Math.floor(n / 2 ** (i + 1))}`);
+}
+
 /** A view moved and stretched about an instant, kept within the recording. */
 export function zoomed(view: View, whole_s: number, factor: number, about_s: number): View {
   const length = Math.min(whole_s, Math.max(0.25, (view.to_s - view.from_s) * factor));
