@@ -56,7 +56,8 @@ export class Desk {
   #events: EventSource | null = null;
   #retry: ReturnType<typeof setTimeout> | undefined;
   #beat = 0;
-  #waiting: Unfinished = unfinished();
+  /** A full check that is asked for does not stop the quick one of the same text. */
+  #waiting: { quick: Unfinished; full: Unfinished } = { quick: unfinished(), full: unfinished() };
 
   get unsaved(): boolean {
     return this.session !== null && this.text !== this.saved;
@@ -104,6 +105,7 @@ export class Desk {
       if (this.unsaved) this.keepFails = !keep(this.session.plan.file, text);
       else forget(this.session.plan.file);
     }
+    this.#waiting.full.stop();
     clearTimeout(this.#quick);
     this.#quick = setTimeout(() => void this.#judge("quick"), QUICK_AFTER_MS);
     this.#rest();
@@ -116,11 +118,13 @@ export class Desk {
 
   async #judge(tier: "quick" | "full"): Promise<void> {
     const serial = this.#serial;
-    const signal = this.#waiting.next();
+    const signal = this.#waiting[tier].next();
     this.asking = tier;
     try {
       const answer = await api.consequences(this.text, tier, serial * 2 + (tier === "full" ? 1 : 0), signal);
       if (serial < this.#shown || serial < this.#serial) return;
+      // The quick one may come behind the full one of its text.
+      if (tier === "quick" && serial === this.#shown && this.consequences?.tier === "full" && this.consequences.source_digest === answer.source_digest) return;
       this.#shown = serial;
       this.consequences = answer;
       if (answer.verdicts !== null) this.verdicts = answer.verdicts;
