@@ -142,6 +142,14 @@ fn asked(line: &Line, that: &That) -> (String, Option<Asked>) {
             let (low, high) = limits.as_ref().map_or(own, both);
             (line.module_path(*m), one(low, high, NARROW_V, "V"))
         }
+        That::HighestVoltage {
+            of: Some(m),
+            at_most_v,
+        } => {
+            let own = line.modules[m.0].input.as_ref();
+            let limit = at_most_v.or(own.map(|i| i.maximum_v)).map(|q| q.si);
+            (line.module_path(*m), one(None, limit, NARROW_V, "V"))
+        }
         That::SupplyCurrent {
             of: Some(s),
             at_most_a,
@@ -190,6 +198,11 @@ fn asked(line: &Line, that: &That) -> (String, Option<Asked>) {
         That::WatchCircle {
             of: Some(m),
             at_most_m,
+        }
+        | That::OnStation {
+            of: Some(m),
+            at_most_m,
+            ..
         } => (
             line.module_path(*m),
             one(None, Some(at_most_m.si), CIRCLE_M, "m"),

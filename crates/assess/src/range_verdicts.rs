@@ -34,16 +34,25 @@ pub(crate) struct Asked {
 /// worst month of the deployment.
 pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verdict {
     let path = format!("detector.{}", line.detectors[asked.of.0].id);
-    if line.sea.paths == Some(plan::Paths::Rays) {
+    let by_rays = line.sea.paths == Some(plan::Paths::Rays);
+    if by_rays && !asked.binding {
         return unknown(
             path,
-            "the site asks for rays, which ranges do not know: on the spreading law alone nothing is judged (`soundline paths` shows the rays)",
+            "the site asks for rays, which the figure of a `should` does not know: on the spreading law alone nothing is judged (`soundline paths` shows the rays, and a `shall` is judged under them and every law)",
         );
     }
     let subject = match Subject::new(line, asked.of, asked.call) {
         Ok(subject) => subject,
         Err(error) => return unknown(path, error.to_string()),
     };
+    if let (true, Err(why)) = (by_rays, &subject.rays) {
+        return unknown(
+            path,
+            format!(
+                "the site asks for rays, and none can be followed: {why}; on laws of spreading alone nothing is judged"
+            ),
+        );
+    }
     let winds: Vec<Wind> = match asked.wind_at_most_m_s {
         Some(most) => subject.winds_up_to(most.si, &deployment_months(line)),
         None => deployment_months(line)
@@ -292,11 +301,16 @@ fn judged(
         let own = laws.iter().find(|under| under.law.own);
         let own = own.filter(|own| ![worst.law, best.law].contains(&own.law));
         why.push_str(&format!(
-            "; under {}, of which {} is the worst: {}{}",
+            "; under {}{}, of which {} is the worst: {}{}",
             if subject.local.is_some() {
                 "the measured law at the ends of its uncertainty, with every law from 15 to 20 lg r where it ends"
             } else {
                 "every law from 15 to 20 lg r"
+            },
+            if subject.rays.is_ok() {
+                " and by rays through the profile"
+            } else {
+                ""
             },
             worst.law.words,
             best.told(),

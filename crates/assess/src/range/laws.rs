@@ -8,15 +8,85 @@
 use injection::{Bound, Outer, Reach, Shares};
 use plan::{Line, LossMeasured};
 use quantity::{Dimension, Law, show, show_number};
-use seawater::Spreading;
+use seawater::{Profile, RayLimits, RaySea, Spreading, incoherent_loss_db};
 
 use super::over::{SHARES, SIMPLE_LAW_REFUSED_M};
 use super::subject::Way;
 use super::{Found, RangeError, Sampled, Subject};
 use crate::attested_verdicts::day;
+use crate::input::bed;
 
 /// Coefficients of the laws that are looked at, dB a decade. A judgement, see above.
 pub(crate) const SURVEY_DB_PER_DECADE: [f64; 6] = [15.0, 16.0, 17.0, 18.0, 19.0, 20.0];
+
+/// Wavelengths of depth from which rays hold (common practice, `docs/method/propagation.md`).
+const RAY_WAVELENGTHS: f64 = 10.0;
+/// Ranges at which rays are followed, of each octave; read on straight lines over the logarithm between.
+const RAYS_PER_OCTAVE: f64 = 16.0;
+/// Which rays are followed: far more bounces than a picture needs, as each still carries something of the sum.
+const RAYS: RayLimits = RayLimits {
+    most_bed_bounces: 40,
+    most_surface_bounces: 40,
+    faintest_db: 30.0,
+    most_paths: 32,
+};
+
+/// Loss along all rays together, their powers added: range, m, and dB re 1 m with the absorption, infinite where none comes.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct RayLoss(Vec<(f64, f64)>);
+
+impl RayLoss {
+    /// To a hydrophone of the plan, for a sound at a frequency that stands for it.
+    ///
+    /// # Errors
+    /// Why no rays can be followed, in words.
+    pub(super) fn of(
+        line: &Line,
+        profile: &Profile,
+        (source_depth_m, depth_m): (f64, f64),
+        frequency_hz: f64,
+        ph: f64,
+    ) -> Result<Self, String> {
+        let bed = bed(line).ok_or("the site says no `bottom`")?;
+        let seabed_m = line.sea.water_depth_m.si;
+        let words = |error: seawater::SeaError| error.to_string();
+        let speed_m_s = profile
+            .harmonic_mean_sound_speed_m_s(0.0, seabed_m)
+            .map_err(words)?;
+        let needed_m = RAY_WAVELENGTHS * speed_m_s / frequency_hz;
+        if seabed_m < needed_m {
+            return Err(format!(
+                "at {frequency_hz:.0} Hz they need {needed_m:.0} m of water, ten wavelengths (common practice), and here are {seabed_m:.0} m"
+            ));
+        }
+        let sea = RaySea::new(profile, seabed_m, bed, frequency_hz, ph).map_err(words)?;
+        let pair = sea.between(source_depth_m, depth_m).map_err(words)?;
+        let steps = (RAYS_PER_OCTAVE * libm::log2(SIMPLE_LAW_REFUSED_M)).ceil();
+        let at = |i: u32| {
+            let range_m = libm::pow(SIMPLE_LAW_REFUSED_M, f64::from(i) / steps);
+            let found = pair.eigenrays(range_m, &RAYS).map_err(words)?;
+            Ok((range_m, incoherent_loss_db(&found.paths)))
+        };
+        (0..=steps as u32)
+            .map(at)
+            .collect::<Result<_, _>>()
+            .map(Self)
+    }
+
+    /// Loss over a horizontal range, dB re 1 m.
+    pub(super) fn loss_db(&self, range_m: f64) -> f64 {
+        let after = self.0.partition_point(|(m, _)| *m <= range_m);
+        let before = self.0[after.saturating_sub(1)];
+        let Some(next) = self.0.get(after) else {
+            return before.1;
+        };
+        if before.1.is_infinite() || next.1.is_infinite() {
+            return f64::INFINITY;
+        }
+        let part = libm::log(range_m / before.0) / libm::log(next.0 / before.0);
+        before.1 + part.max(0.0) * (next.1 - before.1)
+    }
+}
 
 /// A law of spreading that is looked at.
 #[derive(Clone, Debug, PartialEq)]
@@ -80,8 +150,24 @@ fn measured(line: &Line) -> Option<&LossMeasured> {
     line.sea.loss_measured.as_ref().filter(|_| used)
 }
 
-/// The laws that are looked at for a site whose own way is `way`.
-pub(super) fn surveyed(line: &Line, way: Way) -> Vec<SurveyLaw> {
+/// The laws that are looked at for a site whose own way is `way`, and its rays where they can be followed: then they are the plan's own if it asks for them.
+pub(super) fn surveyed(line: &Line, way: Way, rays: bool) -> Vec<SurveyLaw> {
+    let mut all = laws(line, way);
+    if rays {
+        let asked = line.sea.paths == Some(plan::Paths::Rays);
+        for law in &mut all {
+            law.own &= !asked;
+        }
+        all.push(SurveyLaw {
+            words: "rays through the profile".to_owned(),
+            own: asked,
+            way: Way::Rays,
+        });
+    }
+    all
+}
+
+fn laws(line: &Line, way: Way) -> Vec<SurveyLaw> {
     let mut all: Vec<SurveyLaw> = Vec::new();
     let mut add = |words: String, own: bool, way: Way| {
         if !all.iter().any(|law| law.way == way) {
@@ -141,7 +227,7 @@ pub(super) fn surveyed(line: &Line, way: Way) -> Vec<SurveyLaw> {
             }
         }
         Way::Image { .. } => add("the straight path and its image".to_owned(), true, way),
-        Way::Law(_) | Way::Joined { .. } => {}
+        Way::Law(_) | Way::Joined { .. } | Way::Rays => {}
     }
     all
 }

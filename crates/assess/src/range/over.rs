@@ -205,7 +205,7 @@ fn doubts_of_law(subject: &Subject, farthest_m: f64) -> Vec<String> {
     let mut all = Vec::new();
     if subject.asks_for_rays {
         all.push(
-            "the site asks for rays, which ranges do not know: they rest on the spreading law alone, and `check` judges none of them: for a verdict write paths = \"simple\" in a copy of the plan (`soundline paths` shows the rays)".to_owned(),
+            "the site asks for rays, and these ranges rest on the spreading law alone: what rays say stands in the table of laws, and `check` judges a `shall` under them all (`soundline paths` shows the rays)".to_owned(),
         );
     }
     let spherical_m = SPHERICAL_DEPTHS * subject.water_depth_m;

@@ -12,7 +12,7 @@ use seawater::{
 use sha2::{Digest, Sha256};
 use signal::{SensorChain, energy_band_hz};
 
-use super::laws::{local, surveyed};
+use super::laws::{RayLoss, local, surveyed};
 use super::{HourWinds, Local, RangeError, SurveyLaw, Wind};
 use crate::input::{
     Exact, InputError, SiteNoise, detector_spec, profile, says_its_noise, self_noise, sensor_chain,
@@ -58,6 +58,8 @@ pub(crate) enum Way {
         to_m: f64,
         outer_db_per_decade: f64,
     },
+    /// By all rays through the profile to the hydrophone at its own depth, absorption with it.
+    Rays,
 }
 
 /// What is sampled and what ranges are worked out from.
@@ -103,6 +105,8 @@ pub struct Subject {
     pub(crate) way: Way,
     /// The laws under which its ranges are looked at.
     pub(crate) laws: Vec<SurveyLaw>,
+    /// Loss along rays, or why none can be followed.
+    pub(crate) rays: Result<RayLoss, String>,
     /// The winds of the hours, or why there are none.
     pub hour_winds: Result<HourWinds, String>,
     /// Where the law of spreading was measured at the place.
@@ -162,6 +166,10 @@ impl Subject {
             Some(plan::Paths::SurfaceImage) => Way::Image { low_hz, high_hz },
             _ => Way::Law(spreading(line).ok_or_else(|| site(SPREADING))?),
         };
+        let profile = profile(line).map_err(InputError::from)?;
+        let ph = sea.ph.map(|q| q.si).ok_or_else(|| site("pH"))?;
+        let depths_m = (written.depth_m.si, hydrophone_depth_m);
+        let rays = RayLoss::of(line, &profile, depths_m, representative_hz, ph);
         Ok(Self {
             detector: format!("detector.{}", plan.id),
             call: name,
@@ -194,13 +202,14 @@ impl Subject {
             sound,
             sound_digest: plan::hex(&digest.finalize()),
             shipping: sea.shipping.map(|q| q.si),
-            profile: profile(line).map_err(InputError::from)?,
+            profile,
             way,
-            laws: surveyed(line, way),
+            laws: surveyed(line, way, rays.is_ok()),
+            rays,
             local: local(line),
             hour_winds: HourWinds::of(line),
             asks_for_rays: sea.paths == Some(plan::Paths::Rays),
-            ph: sea.ph.map(|q| q.si).ok_or_else(|| site("pH"))?,
+            ph,
         })
     }
 
@@ -263,6 +272,12 @@ impl Subject {
     #[must_use]
     pub fn in_band_source_db(&self) -> f64 {
         self.source_level_db + self.sound.in_band_db()
+    }
+
+    /// Why rays are not among the laws that are looked at; `None` where they are.
+    #[must_use]
+    pub fn no_rays(&self) -> Option<&str> {
+        self.rays.as_ref().err().map(String::as_str)
     }
 
     /// Whether the loss is that of the straight path and its image in the surface, and not a spreading law's.
@@ -343,6 +358,10 @@ impl Subject {
             Way::Image { low_hz, high_hz } => self
                 .image_loss_db(range_m, depth_m, low_hz, high_hz)
                 .map(|loss_db| loss_db + absorption_db_per_km * slant_m * 1e-3),
+            Way::Rays => {
+                let rays = self.rays.as_ref();
+                Ok(rays.map_or(f64::INFINITY, |rays| rays.loss_db(range_m)))
+            }
             Way::Joined {
                 law,
                 from_m,

@@ -221,3 +221,56 @@ fn verif_too_few_calls_under_the_worst_law_are_said() {
     let why = why_unknown(&between, "far");
     assert!(why.contains("too few calls to tell"), "{why}");
 }
+
+/// In water deep for its sound, above a bed that throws nothing back, rays are the straight way and its image in the surface, powers added: 1/R1^2 + 1/R2^2. So near
+/// (some 130 m) the bend of this profile moves it by less than a hundredth; at 450 m it is four. A site that asks for rays is judged under them too.
+#[test]
+fn val_rays_count_among_the_laws() {
+    let wind = format!("when_wind_at_most = \"{LIMIT_M_S} m/s\"\n");
+    let at = |bottom: &str, call_hz: [&str; 2]| {
+        let site = format!("{OWN_LAW}\n{bottom}");
+        let from = format!("from = \"{}\"", call_hz[0]);
+        let to = format!("to = \"{}\"", call_hz[1]);
+        let changes = [
+            (FAINT.0, "130 dB re 1 uPa m"),
+            (OWN_LAW, site.as_str()),
+            ("from = \"90 Hz\"", from.as_str()),
+            ("to = \"150 Hz\"", to.as_str()),
+        ];
+        asked_as("shall", "50 m", &wind, &changes)
+    };
+    let bed = "paths = \"rays\"\nbottom = { loss_per_bounce = \"60 dB\" }";
+    let reading = at(bed, ["200 Hz", "250 Hz"]);
+    let subject = subject(reading.line.as_ref().unwrap());
+    let check = judged(&reading, &step(CALLS), CALLS, 0);
+    let why = &known(&check, "far").why;
+    assert!(why.contains("and by rays through the profile"), "{why}");
+    let half_db = -1.0 + 2.0 * 0.5 / libm::pow(0.025, 1.0 / CALLS as f64);
+    let left_db =
+        subject.in_band_source_db() - subject.noise_level_db(LIMIT_M_S).unwrap() - half_db;
+    let power = |range_m: f64| {
+        let way_m = |z_m: f64| libm::hypot(range_m, z_m);
+        let (z, zs) = (subject.hydrophone_depth_m, subject.source_depth_m);
+        libm::pow(way_m(z - zs), -2.0) + libm::pow(way_m(z + zs), -2.0)
+    };
+    let (mut low_m, mut high_m) = (1.0, 50_000.0);
+    for _ in 0..60 {
+        let middle_m = 0.5 * (low_m + high_m);
+        if -10.0 * libm::log10(power(middle_m)) < left_db {
+            low_m = middle_m;
+        } else {
+            high_m = middle_m;
+        }
+    }
+    close(told_m(why, "rays through the profile") / low_m, 1.0, 0.02);
+    // Too few wavelengths of water: nothing is judged where rays are asked for, and without that they are left out.
+    let shallow = at(bed, ["90 Hz", "150 Hz"]);
+    let why = why_unknown(&judged(&shallow, &step(CALLS), CALLS, 0), "far").to_owned();
+    assert!(why.contains("ten wavelengths"), "{why}");
+    let unasked = at(
+        "bottom = { loss_per_bounce = \"60 dB\" }",
+        ["90 Hz", "150 Hz"],
+    );
+    let check = judged(&unasked, &step(CALLS), CALLS, 0);
+    assert!(!known(&check, "far").why.contains("by rays"));
+}

@@ -370,10 +370,10 @@ fn measured(r: &mut Resolver<'_>, f: &Fields) -> Result<Option<Measurement>, ()>
     };
     let word = f.choice("that").map_or("", |(word, _)| *word);
     let (dimension, of_one) = match word {
-        "voltage" => (Dimension::Voltage, true),
+        "voltage" | "highest-voltage" => (Dimension::Voltage, true),
         "supply-current" => (Dimension::Current, true),
         "reserve" => (Dimension::Power, true),
-        "module-depth" | "watch-circle" => (Dimension::Length, true),
+        "module-depth" | "watch-circle" | "on-station" => (Dimension::Length, true),
         "line-tension" => (Dimension::Force, true),
         "autonomy" => (Dimension::Time, true),
         _ => (Dimension::Time, false),

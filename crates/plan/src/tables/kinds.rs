@@ -97,7 +97,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited(
         "highest-voltage",
         &[],
-        &["of", "at_most", "share_of_draws"],
+        &["of", "at_most", "share_of_draws", "measured"],
         "30 V",
     ),
     limited(
@@ -301,7 +301,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited(
         "on-station",
         &["at_most", "laying_error", "fix_error", "share"],
-        &["of", "share_of_draws"],
+        &["of", "share_of_draws", "measured"],
         "60 m",
     ),
     limited(

@@ -250,6 +250,10 @@ fn by_law(out: &mut String, month: &Month, ranges: &Ranges) {
         ),
         None => "No loss was measured at the place: a `shall` is judged under all of these, and unknown where they differ.".to_owned(),
     };
+    let text = match ranges.subject.no_rays() {
+        Some(why) => format!("{text} Rays are not among them: {why}."),
+        None => text,
+    };
     for row in wrap(&text, 102) {
         let _ = writeln!(out, "    {row}");
     }
@@ -455,6 +459,7 @@ pub fn range_json(name: &str, ranges: &Ranges) -> Value {
         "loss_measured": s.local.as_ref().map(|local| json!({
             "farthest_m": local.farthest_m, "words": local.words,
         })),
+        "why_no_rays": s.no_rays(),
         "over_hours": over_hours_json(ranges),
         "months": ranges.months.iter().map(month_json).collect::<Vec<_>>(),
     })
