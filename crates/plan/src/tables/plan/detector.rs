@@ -128,7 +128,7 @@ pub(crate) const STAGE: Section = Section {
         o(
             "hop",
             S::Amount(D::Time, between(1e-6, 3600.0, "from 1 us to 1 h")),
-            "of the level, the learned stage or the spectrogram: from one value to the next; a quarter of the window when not written",
+            "of the level, the matched filter, the learned stage or the spectrogram: from one value to the next; when not written a quarter of the window, of the matched filter an eighth of its recording",
         ),
         o(
             "background",
