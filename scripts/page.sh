@@ -14,4 +14,9 @@ if ! cmp -s package-lock.json node_modules/.installed-for 2>/dev/null; then
     npm ci --no-audit --no-fund --loglevel=error
     cp package-lock.json node_modules/.installed-for
 fi
-npm run --silent build
+# What was built of the same sources stays as it is, so that no program is built anew for it.
+made_of() { find . -path ./node_modules -prune -o -path ./built -prune -o -type f -print0 | LC_ALL=C sort -z | xargs -0 sha256sum | sha256sum; }
+if [ ! -e built/page/index.html ] || [ "$(made_of)" != "$(cat built/.made-of 2>/dev/null)" ]; then
+    npm run --silent build
+    made_of > built/.made-of
+fi

@@ -38,7 +38,7 @@ fn val_shares_of_calls_that_differ_follow_their_law() {
     }
     assert_eq!(shares.at(-80.0), 0.0);
     assert_eq!(shares.at(80.0), 1.0);
-    // Each way read from one table reaches as far as one worked out for itself.
+    // Each way read from one table reaches as far as one worked out for itself: a step moves by a twentieth of a decibel at most, 0.8 % at 15 dB a decade.
     for slope in [15.0, 20.0] {
         let snr_db = |range_m: f64| Ok::<_, ()>(60.0 - slope * libm::log10(range_m));
         let itself = Reach::new(&curve, Bound::Seen, spread, 50_000.0, snr_db).unwrap();
