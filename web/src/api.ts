@@ -4,7 +4,7 @@ export interface Session {
   format: string;
   program: string;
   version: string;
-  plan: { file: string; folder_name: string; text: string; source_digest: string; read_only: boolean };
+  plan: { identity: string; file: string; folder_name: string; text: string; source_digest: string; read_only: boolean };
   cue_sheets: string[];
   recordings: string[];
   /** Parts of the plan's catalogues that are modules. */
@@ -73,7 +73,17 @@ async function refusal(answer: Response): Promise<Refused> {
   );
 }
 
+let others = false;
+
+/** While the server of another plan answers at this port, it is asked for nothing but which plan it has. */
+export function onlyWhichPlan(yes: boolean): void {
+  others = yes;
+}
+
 async function ask<T>(path: string, init?: RequestInit): Promise<T> {
+  if (others && path !== "/api/plan") {
+    throw new Refused(409, "another-plan", "the desk of another plan answers at this port", "Start `soundline desk` with this page's plan at the same port again", null);
+  }
   let answer: Response;
   try {
     answer = await fetch(path, { credentials: "same-origin", ...init });
@@ -96,14 +106,15 @@ function send(method: string, body: unknown, signal?: AbortSignal): RequestInit 
 
 export const session = (): Promise<Session> => ask("/api/session");
 
-export const planOnDisk = (): Promise<{ text: string; source_digest: string }> => ask("/api/plan");
+/** `identity` tells this plan from every other that a server at this port may have. */
+export const planOnDisk = (): Promise<{ text: string; source_digest: string; identity: string }> => ask("/api/plan");
 
 /** What saving came to: the new digest, or what lies on the disk instead, which was not touched. */
 export type Saved = { kind: "written"; source_digest: string } | { kind: "changed"; text: string; source_digest: string };
 
-export async function save(text: string, base_digest: string): Promise<Saved> {
+export async function save(identity: string, text: string, base_digest: string): Promise<Saved> {
   try {
-    const { source_digest } = await ask<{ source_digest: string }>("/api/plan", send("PUT", { text, base_digest }));
+    const { source_digest } = await ask<{ source_digest: string }>("/api/plan", send("PUT", { text, base_digest, identity }));
     return { kind: "written", source_digest };
   } catch (fault) {
     if (fault instanceof Refused && fault.status === 409 && isRecord(fault.body)) {

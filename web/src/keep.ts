@@ -1,36 +1,38 @@
 // The unsaved text of a plan, kept in this browser until it is saved.
 
-interface Kept {
+export interface Kept {
   text: string;
   at: string;
+  /** Digest of the file's text from which it was written. */
+  base: string;
 }
 
-const key = (file: string): string => `soundline.unsaved.${file}`;
+const key = (identity: string): string => `soundline.unsaved.${identity}`;
 
-/** False where the browser's storage is full or forbidden. */
-export function keep(file: string, text: string, now: Date = new Date()): boolean {
+/** Keeps the text under the identity of its plan: many plans have one name, and share this browser. False where the storage is full or forbidden. */
+export function keep(identity: string, text: string, base: string, now: Date = new Date()): boolean {
   try {
-    localStorage.setItem(key(file), JSON.stringify({ text, at: now.toISOString() } satisfies Kept));
+    localStorage.setItem(key(identity), JSON.stringify({ text, at: now.toISOString(), base } satisfies Kept));
     return true;
   } catch {
     return false;
   }
 }
 
-export function kept(file: string): Kept | null {
+export function kept(identity: string): Kept | null {
   try {
-    const found = localStorage.getItem(key(file));
+    const found = localStorage.getItem(key(identity));
     if (found === null) return null;
-    const value = JSON.parse(found) as Partial<Kept>;
-    return typeof value.text === "string" && typeof value.at === "string" ? { text: value.text, at: value.at } : null;
+    const { text, at, base } = JSON.parse(found) as Partial<Kept>;
+    return typeof text === "string" && typeof at === "string" && typeof base === "string" ? { text, at, base } : null;
   } catch {
     return null;
   }
 }
 
-export function forget(file: string): void {
+export function forget(identity: string): void {
   try {
-    localStorage.removeItem(key(file));
+    localStorage.removeItem(key(identity));
   } catch {
     // What cannot be reached holds no text of ours.
   }

@@ -1,6 +1,7 @@
 import * as api from "./api.ts";
 import type { Consequences, Mistake, Verdicts } from "./documents.ts";
-import { keep, kept, forget } from "./keep.ts";
+import { keep, kept, forget, type Kept } from "./keep.ts";
+import { edits } from "./plan/edits.ts";
 import { unfinished, type Unfinished } from "./pace.ts";
 
 export type Tab = "line" | "year" | "hearing" | "traffic" | "mooring" | "rehearsal";
@@ -18,6 +19,8 @@ export interface Pen {
 
 const QUICK_AFTER_MS = 30;
 const FULL_AFTER_MS = 600;
+const RETRY_AFTER_MS = 1500;
+const OTHER_AFTER_MS = 5000;
 
 /** A plan whose copy on the disk is another one than the page began with. */
 export interface Conflict {
@@ -38,6 +41,8 @@ export class Desk {
   asking = $state<"quick" | "full" | null>(null);
   refused = $state<string | null>(null);
   lost = $state(false);
+  /** Whether a server answers at this port, and it is that of another plan. */
+  other = $state(false);
   conflict = $state.raw<Conflict | null>(null);
   told = $state<string | null>(null);
   saving = $state(false);
@@ -45,10 +50,13 @@ export class Desk {
   picked = $state<string | null>(null);
   held = $state<string | null>(null);
   left = $state({ undo: 0, redo: 0 });
-  found = $state.raw<{ text: string; at: string } | null>(null);
+  found = $state.raw<Kept | null>(null);
   keepFails = $state(false);
 
   pen: Pen | null = null;
+  /** Digest of `saved`; `base` is another one where the page's text was written from an older file. */
+  #savedDigest = $state("");
+  readonly #set = edits({ now: () => this.text, put: (text) => this.pen?.replaceAll(text, false) }, api.edit);
   #serial = 0;
   #shown = 0;
   #quick: ReturnType<typeof setTimeout> | undefined;
@@ -56,6 +64,7 @@ export class Desk {
   #events: EventSource | null = null;
   #retry: ReturnType<typeof setTimeout> | undefined;
   #beat = 0;
+  #looking = false;
   /** A full check that is asked for does not stop the quick one of the same text. */
   #waiting: { quick: Unfinished; full: Unfinished } = { quick: unfinished(), full: unfinished() };
 
@@ -80,19 +89,29 @@ export class Desk {
     try {
       const session = await api.session();
       this.session = session;
-      this.saved = session.plan.text;
-      this.base = session.plan.source_digest;
+      this.#lies(session.plan);
       this.text = session.plan.text;
       this.failure = null;
-      const left = kept(session.plan.file);
+      const left = kept(session.plan.identity);
       if (left !== null && left.text !== session.plan.text) this.found = left;
-      else forget(session.plan.file);
+      else forget(session.plan.identity);
       void this.#judge("quick");
       this.#rest();
       this.#listen();
     } catch (fault) {
       this.failure = api.words(fault);
     }
+  }
+
+  /** Takes this as what lies on the disk, and as what the page's text is written from. */
+  #lies(disk: { text: string; source_digest: string }): void {
+    this.saved = disk.text;
+    this.#savedDigest = disk.source_digest;
+    this.base = disk.source_digest;
+  }
+
+  #keep(text: string): void {
+    if (this.session !== null) this.keepFails = !keep(this.session.plan.identity, text, this.base);
   }
 
   /** Called by the editor with each change of the text. */
@@ -102,8 +121,12 @@ export class Desk {
     this.told = null;
     this.#serial += 1;
     if (this.session !== null) {
-      if (this.unsaved) this.keepFails = !keep(this.session.plan.file, text);
-      else forget(this.session.plan.file);
+      if (this.unsaved) this.#keep(text);
+      else {
+        this.base = this.#savedDigest;
+        if (this.conflict?.source_digest === this.base) this.conflict = null;
+        forget(this.session.plan.identity);
+      }
     }
     this.#waiting.full.stop();
     clearTimeout(this.#quick);
@@ -117,11 +140,19 @@ export class Desk {
   }
 
   async #judge(tier: "quick" | "full"): Promise<void> {
+    // Another plan's server would judge this text by what lies beside that plan.
+    if (this.other) return;
     const serial = this.#serial;
     const signal = this.#waiting[tier].next();
     this.asking = tier;
     try {
       const answer = await api.consequences(this.text, tier, serial * 2 + (tier === "full" ? 1 : 0), signal);
+      if (this.lost) {
+        // Which server answers again is looked at first.
+        this.asking = null;
+        this.#here();
+        return;
+      }
       if (serial < this.#shown || serial < this.#serial) return;
       // The quick one may come behind the full one of its text.
       if (tier === "quick" && serial === this.#shown && this.consequences?.tier === "full" && this.consequences.source_digest === answer.source_digest) return;
@@ -154,16 +185,16 @@ export class Desk {
     this.saving = true;
     const text = this.text;
     try {
-      const done = await api.save(text, over?.source_digest ?? this.base);
+      const done = await api.save(this.session.plan.identity, text, over?.source_digest ?? this.base);
       if (done.kind === "changed") {
         this.conflict = { text: done.text, source_digest: done.source_digest };
         return;
       }
-      this.base = done.source_digest;
-      this.saved = text;
+      this.#lies({ text, source_digest: done.source_digest });
       this.conflict = null;
       this.told = "Saved.";
-      if (this.text === text) forget(this.session.plan.file);
+      if (this.text === text) forget(this.session.plan.identity);
+      else this.#keep(this.text);
     } catch (fault) {
       if (fault instanceof api.Lost) this.#away();
       else this.told = `Not saved: ${api.words(fault)}`;
@@ -174,30 +205,38 @@ export class Desk {
 
   /** Takes what lies on the disk; the page's own text stays one undo away. */
   takeTheirs(conflict: Conflict): void {
-    this.base = conflict.source_digest;
-    this.saved = conflict.text;
+    this.#lies(conflict);
     this.conflict = null;
     this.pen?.replaceAll(conflict.text);
     this.told = "The file's text is taken. Undo brings yours back.";
   }
 
-  /** Brings back a text that an earlier page left unsaved in this browser. */
+  /** Whether the file was written since the found text was left. */
+  get foundIsBehind(): boolean {
+    return this.found !== null && this.found.base !== this.#savedDigest;
+  }
+
+  /** Brings back a text that an earlier page left unsaved in this browser; what was written to the file since is shown as a difference. */
   restore(): void {
     if (this.found === null) return;
-    this.pen?.replaceAll(this.found.text);
+    const { text, base } = this.found;
+    const behind = this.foundIsBehind;
+    this.base = base;
+    this.pen?.replaceAll(text);
     this.found = null;
+    if (!this.unsaved) this.base = this.#savedDigest;
+    else if (behind) this.conflict = { text: this.saved, source_digest: this.#savedDigest };
   }
 
   dropFound(): void {
     this.found = null;
-    if (this.session !== null) forget(this.session.plan.file);
+    if (this.session !== null) forget(this.session.plan.identity);
   }
 
   /** Writes a value at a path of the plan through the plan's own edit; gives the reason when it cannot. */
   async set(path: string, value: string): Promise<string | null> {
     try {
-      const edit = await api.edit(this.text, path, value);
-      this.pen?.replaceAll(edit.text, false);
+      await this.#set(path, value);
       return null;
     } catch (fault) {
       if (fault instanceof api.Lost) this.#away();
@@ -228,10 +267,9 @@ export class Desk {
     if (digest === this.base || this.saving) return;
     try {
       const disk = await api.planOnDisk();
-      if (disk.source_digest === this.base) return;
+      if (this.#isOther(disk.identity) || disk.source_digest === this.base) return;
       if (disk.text === this.text) {
-        this.base = disk.source_digest;
-        this.saved = disk.text;
+        this.#lies(disk);
         return;
       }
       if (this.unsaved) {
@@ -247,20 +285,32 @@ export class Desk {
 
   #here(): void {
     this.#beat = Date.now();
-    if (!this.lost) return;
-    this.lost = false;
+    if (!this.lost || this.#looking) return;
     clearTimeout(this.#retry);
     void this.#back();
   }
 
+  /** Whether the server that answers is that of another plan; if so, the page waits for its own. */
+  #isOther(identity: string): boolean {
+    this.other = identity !== this.session?.plan.identity;
+    api.onlyWhichPlan(this.other);
+    if (this.other) this.#away();
+    return this.other;
+  }
+
   /** After a silence: the file may have changed meanwhile, and verdicts may be missing. */
   async #back(): Promise<void> {
+    this.#looking = true;
     try {
       const disk = await api.planOnDisk();
+      if (this.#isOther(disk.identity)) return;
+      this.lost = false;
       await this.#changedOnDisk(disk.source_digest);
     } catch {
       this.#away();
       return;
+    } finally {
+      this.#looking = false;
     }
     this.again();
   }
@@ -271,7 +321,7 @@ export class Desk {
       this.asking = null;
     }
     clearTimeout(this.#retry);
-    this.#retry = setTimeout(() => this.#listen(), 1500);
+    this.#retry = setTimeout(() => this.#listen(), this.other ? OTHER_AFTER_MS : RETRY_AFTER_MS);
   }
 
   /** Called now and then: a stream that stays open without its heartbeat is a lost server, too. */

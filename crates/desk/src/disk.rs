@@ -10,6 +10,7 @@ use axum::http::StatusCode;
 use beside::{ReplaceError, replace_plan};
 use report::OutputError;
 use serde_json::json;
+use sha2::{Digest, Sha256};
 
 use crate::error::ApiError;
 use crate::text::text_digest;
@@ -17,13 +18,17 @@ use crate::text::text_digest;
 /// The plan's file.
 pub(crate) struct PlanFile {
     path: PathBuf,
+    identity: String,
     /// One writes at a time.
     writing: Mutex<()>,
 }
 
 impl PlanFile {
     pub(crate) fn at(path: PathBuf) -> PlanFile {
+        let full = path.canonicalize().or_else(|_| std::path::absolute(&path));
+        let full = full.unwrap_or_else(|_| path.clone());
         PlanFile {
+            identity: plan::hex(&Sha256::digest(full.as_os_str().as_encoded_bytes())),
             path,
             writing: Mutex::new(()),
         }
@@ -31,6 +36,12 @@ impl PlanFile {
 
     pub(crate) fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// Tells this plan from every other of this machine, whatever their names and texts: SHA-256 in hexadecimal of the path
+    /// that it had when the desk was opened, without links.
+    pub(crate) fn identity(&self) -> &str {
+        &self.identity
     }
 
     /// Its name without folders.
@@ -94,6 +105,22 @@ impl PlanFile {
         readonly(&self.path)
             || readonly(self.folder())
             || OpenOptions::new().append(true).open(&self.path).is_err()
+    }
+
+    /// Refuses a page that was opened on another plan.
+    pub(crate) fn is_meant(&self, identity: &str) -> Result<(), ApiError> {
+        if identity == self.identity {
+            return Ok(());
+        }
+        Err(ApiError::new(
+            StatusCode::CONFLICT,
+            "another-plan",
+            format!(
+                "this is the desk of another plan, {}; nothing was written",
+                self.path.display()
+            ),
+        )
+        .help("start `soundline desk` with the plan of the page at this port again; the page keeps its text"))
     }
 
     /// Replaces what stands in it, if that is still the text of this digest. Gives the digest of the new text.

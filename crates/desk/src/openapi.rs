@@ -104,12 +104,16 @@ pub(crate) const PATHS: &[PathTold] = &[
         operations: &[
             get(
                 "what stands in the plan's file now",
-                Told::Json(&["text", "source_digest"]),
+                Told::Json(&["text", "source_digest", "identity"]),
             ),
             with_body(
                 "put",
-                "replaces it whole or not at all, if it is still the text of base_digest; else 409 with its text, and nothing is written",
-                &[("text", "string", true), ("base_digest", "string", true)],
+                "replaces it whole or not at all, if it is still the text of base_digest; else 409 with its text, and nothing is written; 409 `another-plan` where identity is given and not that of this plan",
+                &[
+                    ("text", "string", true),
+                    ("base_digest", "string", true),
+                    ("identity", "string", false),
+                ],
                 Told::Json(&["source_digest"]),
             ),
         ],

@@ -150,7 +150,8 @@ async fn open(State(desk): Shared) -> Answer {
 async fn plan(State(desk): Shared) -> Answer {
     let text = work(&desk, |desk, _| desk.plan.read()).await?;
     let source_digest = text::text_digest(&text);
-    told(&json!({ "text": text, "source_digest": source_digest }))
+    let identity = desk.plan.identity();
+    told(&json!({ "text": text, "source_digest": source_digest, "identity": identity }))
 }
 
 #[derive(Deserialize)]
@@ -158,11 +159,15 @@ async fn plan(State(desk): Shared) -> Answer {
 struct Save {
     text: String,
     base_digest: String,
+    identity: Option<String>,
 }
 
 async fn save(State(desk): Shared, request: Request) -> Answer {
     let asked: Save = guard::body(request).await?;
     let save = move |desk: &Desk, _: &(dyn Fn() -> bool + Sync)| {
+        if let Some(identity) = &asked.identity {
+            desk.plan.is_meant(identity)?;
+        }
         desk.plan.replace(&asked.text, &asked.base_digest)
     };
     let digest = work(&desk, save).await?;

@@ -20,6 +20,7 @@ pub(crate) fn session(plan: &PlanFile, memo: &Memo) -> Result<Value, ApiError> {
         "program": PROGRAM,
         "version": env!("CARGO_PKG_VERSION"),
         "plan": {
+            "identity": plan.identity(),
             "file": plan.name(),
             "folder_name": plan.folder_name(),
             "source_digest": text_digest(&text),

@@ -59,6 +59,35 @@ fn verif_saving_never_overwrites_what_changed_meanwhile() {
     assert_eq!(left, ["README.md", "cues", "parts.toml", "plan.toml"]);
 }
 
+/// Two plans of one name and one text are told apart, and a page of the one does not write the other.
+#[test]
+fn verif_a_page_of_another_plan_saves_nothing() {
+    let (desk, other) = (Desk::open(), Desk::open());
+    let here = desk.get("/api/session").ok()["plan"].clone();
+    let there = other.get("/api/session").ok()["plan"].clone();
+    for key in ["file", "source_digest"] {
+        assert_eq!(here[key], there[key]);
+    }
+    assert_ne!(here["identity"], there["identity"]);
+    let identity = here["identity"].as_str().unwrap();
+    assert!(identity.len() == 64 && !identity.contains(['/', '\\']));
+    assert_eq!(desk.get("/api/plan").ok()["identity"], here["identity"]);
+    let text = desk.text() + "# mine\n";
+    let mut asked = json!({ "text": text, "base_digest": there["source_digest"], "identity": here["identity"] });
+    let before = other.text();
+    let refused = other.send("PUT", "/api/plan", &asked);
+    assert_eq!(
+        (refused.status, refused.error().as_str()),
+        (409, "another-plan")
+    );
+    assert!(refused.json().get("text").is_none());
+    assert_eq!(other.text(), before);
+    // Its own page saves.
+    asked["base_digest"] = here["source_digest"].clone();
+    desk.send("PUT", "/api/plan", &asked).ok();
+    assert_eq!(desk.text(), text);
+}
+
 #[cfg(unix)]
 #[test]
 fn verif_a_plan_that_may_not_be_written_stays_and_a_link_stays_a_link() {

@@ -50,7 +50,8 @@ fn verif_answers_and_bodies_have_the_keys_that_are_told() {
     let desk = Desk::open();
     let told = desk.get("/api/openapi.json").ok();
     let text = desk.text();
-    let digest = desk.get("/api/plan").ok()["source_digest"].clone();
+    let on_disk = desk.get("/api/plan").ok();
+    let (digest, identity) = (&on_disk["source_digest"], &on_disk["identity"]);
     let wav = desk.folder.path().join("a.wav");
     let spec = hound::WavSpec {
         channels: 1,
@@ -77,7 +78,7 @@ fn verif_answers_and_bodies_have_the_keys_that_are_told() {
     let bodies: BTreeMap<&str, Value> = BTreeMap::from([
         (
             "put /api/plan",
-            json!({ "text": text, "base_digest": digest }),
+            json!({ "text": text, "base_digest": digest, "identity": identity }),
         ),
         (
             "post /api/consequences",
