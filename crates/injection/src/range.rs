@@ -60,7 +60,7 @@ fn normal_above(above: f64) -> f64 {
 
 /// Shares found against the mean ratio of calls whose levels differ, for many ways to one detector.
 ///
-/// Where levels differ they are taken every twentieth of a decibel and read on straight lines between: within what a curve changes in a twentieth.
+/// Where levels differ they are taken every tenth of a decibel and read on straight lines between: within what a curve changes in a tenth.
 #[derive(Debug, Clone)]
 pub struct Shares<'c> {
     curve: &'c Curve,
@@ -70,7 +70,7 @@ pub struct Shares<'c> {
 }
 
 /// Step of a table of shares, dB.
-const TABLE_DB: f64 = 0.05;
+const TABLE_DB: f64 = 0.1;
 
 impl<'c> Shares<'c> {
     /// Of a curve, the line through it that counts, and a spread of source levels.

@@ -38,12 +38,13 @@ fn val_shares_of_calls_that_differ_follow_their_law() {
     }
     assert_eq!(shares.at(-80.0), 0.0);
     assert_eq!(shares.at(80.0), 1.0);
-    // Each way read from one table reaches as far as one worked out for itself: a step moves by a twentieth of a decibel at most, 0.8 % at 15 dB a decade.
+    // Each way read from one table reaches as far as one worked out for itself. Shares half between two of the two hundred steps: on a step
+    // itself the last digit decides to which of its ends it reaches.
     for slope in [15.0, 20.0] {
         let snr_db = |range_m: f64| Ok::<_, ()>(60.0 - slope * libm::log10(range_m));
         let itself = Reach::new(&curve, Bound::Seen, spread, 50_000.0, snr_db).unwrap();
         let read = Reach::by_way(&shares, 50_000.0, snr_db).unwrap();
-        for share in [0.1, 0.5, 0.9] {
+        for share in [0.1025, 0.5025, 0.8975] {
             let [a, b] = [&itself, &read].map(|reach| match outer_range_m(reach, share) {
                 Outer::At(m) => m,
                 other => panic!("{other:?}"),
