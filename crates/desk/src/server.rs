@@ -15,7 +15,7 @@ use tokio::sync::{Semaphore, broadcast};
 use crate::disk::PlanFile;
 use crate::guard::Guard;
 use crate::routes::{Desk, routes};
-use crate::watch::watch;
+use crate::watch::{Seen, watch};
 
 /// The port that is tried first.
 pub const PORT: u16 = 8427;
@@ -149,7 +149,8 @@ impl Bound {
         let listener = tokio::net::TcpListener::from_std(self.listener)?;
         let plan = Arc::new(PlanFile::at(self.plan));
         let (happened, _) = broadcast::channel(EVENTS);
-        tokio::spawn(watch(Arc::clone(&plan), happened.clone()));
+        let seen = Seen::of(&plan);
+        tokio::spawn(watch(Arc::clone(&plan), seen, happened.clone()));
         let guard = Arc::new(Guard::new(self.address, self.token));
         let desk = Arc::new(Desk::new(plan, happened, self.hears));
         let router = routes(desk, guard);

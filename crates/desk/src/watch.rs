@@ -6,7 +6,7 @@ use std::time::Duration;
 use serde_json::{Value, json};
 use tokio::sync::broadcast;
 
-use crate::disk::PlanFile;
+use crate::disk::{PlanFile, Stamp};
 use crate::text::text_digest;
 
 /// From one look to the next.
@@ -38,16 +38,32 @@ impl Happened {
     }
 }
 
+/// What was last seen of the file.
+pub(crate) struct Seen {
+    stamp: Option<Stamp>,
+    digest: Option<String>,
+}
+
+impl Seen {
+    /// Looks now: taken before the first answer, so that no change after it goes untold.
+    pub(crate) fn of(plan: &PlanFile) -> Seen {
+        // The stamp first: what is written between the two is looked at again.
+        let stamp = plan.stamp();
+        let digest = plan.read().ok().map(|text| text_digest(&text));
+        Seen { stamp, digest }
+    }
+}
+
 /// Looks until the server ends. Only what the file's length and time say has changed is read.
-pub(crate) async fn watch(plan: Arc<PlanFile>, tell: broadcast::Sender<Happened>) {
-    let look = |plan: &Arc<PlanFile>| {
+pub(crate) async fn watch(plan: Arc<PlanFile>, seen: Seen, tell: broadcast::Sender<Happened>) {
+    let read = |plan: &Arc<PlanFile>| {
         let plan = Arc::clone(plan);
-        tokio::task::spawn_blocking(move || (plan.stamp(), plan.read()))
+        tokio::task::spawn_blocking(move || plan.read())
     };
-    let Ok((mut stamp, read)) = look(&plan).await else {
-        return;
-    };
-    let mut digest = read.ok().map(|text| text_digest(&text));
+    let Seen {
+        mut stamp,
+        mut digest,
+    } = seen;
     loop {
         tokio::time::sleep(LOOKS_EACH).await;
         let seen = plan.stamp();
@@ -55,7 +71,7 @@ pub(crate) async fn watch(plan: Arc<PlanFile>, tell: broadcast::Sender<Happened>
             continue;
         }
         stamp = seen;
-        let Ok((_, read)) = look(&plan).await else {
+        let Ok(read) = read(&plan).await else {
             return;
         };
         let happened = match read {

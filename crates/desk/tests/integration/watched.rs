@@ -3,11 +3,14 @@
 use std::fs;
 use std::io::{BufRead, BufReader, Lines, Write};
 use std::net::TcpStream;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
 use crate::bench_plan::Desk;
+
+/// Several looks at the file, and several heartbeats.
+const LONGEST_WAIT: Duration = Duration::from_secs(60);
 
 struct Events(Lines<BufReader<TcpStream>>);
 
@@ -30,7 +33,10 @@ impl Events {
     /// The next event of this name; others pass.
     fn next(&mut self, wanted: &str) -> Value {
         let mut name = String::new();
+        let begun = Instant::now();
         loop {
+            // Heartbeats alone would go on for ever.
+            assert!(begun.elapsed() < LONGEST_WAIT, "no {wanted}");
             let line = self.0.next().unwrap().unwrap();
             if let Some(told) = line.strip_prefix("event: ") {
                 name = told.to_owned();
