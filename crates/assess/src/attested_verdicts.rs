@@ -3,7 +3,7 @@
 //! Both are judged at the worst corner of the slips: an attestation from the planned start to the latest recovery, a calibration at the latest start.
 
 use jiff::{Span, Timestamp, tz::TimeZone};
-use plan::{Age, Attestation, Line, SensorIx, SensorKind};
+use plan::{Age, Attestation, Line, SensorIx};
 use quantity::{Dimension, SECONDS_PER_DAY, show};
 
 use crate::corners;
@@ -106,7 +106,7 @@ pub(crate) fn attested(line: &Line, id: &str, attested: Option<&Attestation>) ->
 pub(crate) fn calibration_age(line: &Line, of: Option<SensorIx>, at_most: Age) -> Vec<Verdict> {
     let asked: Vec<SensorIx> = match of {
         Some(one) => vec![one],
-        None => hydrophones(line),
+        None => line.hydrophones().collect(),
     };
     let latest = latest_start(line);
     let each = asked.into_iter().map(|ix| {
@@ -157,20 +157,6 @@ pub(crate) fn calibration_age(line: &Line, of: Option<SensorIx>, at_most: Age) -
         let input = (&path, date.as_second(), latest.as_second(), until.as_second());
         let evidence = Evidence::computed(METHOD, &input);
         against.judge(path, age_d, evidence, why)
-    });
-    each.collect()
-}
-
-/// Hydrophones, ascending.
-pub(crate) fn hydrophones(line: &Line) -> Vec<SensorIx> {
-    let modules = line.modules.iter().enumerate();
-    let each = modules.flat_map(|(m, module)| {
-        let sensors = module.sensors.iter().enumerate();
-        let wanted = sensors.filter(|(_, s)| s.kind == SensorKind::Hydrophone);
-        wanted.map(move |(s, _)| SensorIx {
-            module: plan::ModuleIx(m),
-            sensor: s,
-        })
     });
     each.collect()
 }

@@ -6,7 +6,7 @@ use power::battery::LONGEST_CELL_LIFE_YEARS;
 use quantity::SECONDS_PER_DAY;
 
 use crate::corners;
-use crate::energy_year::{hydrophones, wh_per_sensor_hour};
+use crate::energy_year::wh_per_sensor_hour;
 use crate::input::{SECONDS_PER_HOUR, drawn_battery, primary_cells, refused};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 use crate::year_verdicts::{each_battery, each_supply};
@@ -201,7 +201,7 @@ fn hour_of_listening(
         narrow: NARROW_SENSOR_WH,
         unit: "Wh".to_owned(),
     };
-    let hydrophones = hydrophones(line);
+    let hydrophones = line.hydrophones().count();
     let why = format!(
         "mean load {load_w:.2} W {at} over {hydrophones} hydrophone{}, counted as listening all the time",
         if hydrophones == 1 { "" } else { "s" }

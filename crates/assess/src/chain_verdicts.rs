@@ -1,6 +1,6 @@
 //! Noise and full scale of the chains of hydrophones, as verdicts.
 
-use plan::{Line, ModuleIx, SensorIx, SensorKind};
+use plan::{Line, SensorIx};
 
 use crate::chain::{CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, chain_budget_of};
 use crate::memo::Memo;
@@ -13,19 +13,6 @@ const NARROW_PEAK_DB: f64 = 3.0;
 const NOISE_METHOD: &str = "noise of the chain against the four-term formula of the sea, by decidecade (docs/method/chain.md)";
 const PEAK_METHOD: &str =
     "full scale of the converter over sensitivity and gain (docs/method/chain.md)";
-
-/// The hydrophones of a line.
-pub(crate) fn hydrophones(line: &Line) -> impl Iterator<Item = SensorIx> {
-    let modules = line.modules.iter().enumerate();
-    modules.flat_map(|(module, m)| {
-        let sensors = m.sensors.iter().enumerate();
-        let hydrophones = sensors.filter(|(_, s)| s.kind == SensorKind::Hydrophone);
-        hydrophones.map(move |(sensor, _)| SensorIx {
-            module: ModuleIx(module),
-            sensor,
-        })
-    })
-}
 
 /// How far the chain lies below what a detector listens for, and what that is; why it is not known otherwise.
 fn clear(budget: &ChainBudget, detector: &DetectorBudget) -> Result<(f64, String), String> {
@@ -116,21 +103,39 @@ pub(crate) fn self_noise(
         let none = || unknown(line.sensor_path(sensor), "no detector hears through it");
         return vec![self_noise_of(line, sensor, at_least_db, memo).unwrap_or_else(none)];
     }
-    let all: Vec<Verdict> = hydrophones(line)
+    let all: Vec<Verdict> = line
+        .hydrophones()
         .filter_map(|sensor| self_noise_of(line, sensor, at_least_db, memo))
         .collect();
     if all.is_empty() {
-        return vec![unknown(
-            "the line",
-            "no detector hears through a hydrophone",
-        )];
+        return vec![unheard()];
     }
     all
 }
 
+/// The hydrophone that is asked for, or all through which a detector hears.
+///
+/// # Errors
+/// The verdict where there is none.
+pub(crate) fn heard(line: &Line, of: Option<SensorIx>) -> Result<Vec<SensorIx>, Verdict> {
+    let hears = |sensor: &SensorIx| line.detectors.iter().any(|d| d.on == *sensor);
+    let wanted: Vec<SensorIx> = match of {
+        Some(sensor) => vec![sensor],
+        None => line.hydrophones().filter(hears).collect(),
+    };
+    match wanted.is_empty() {
+        true => Err(unheard()),
+        false => Ok(wanted),
+    }
+}
+
+fn unheard() -> Verdict {
+    unknown("the line", "no detector hears through a hydrophone")
+}
+
 /// The standing check: as [`self_noise`] with [`CLEAR_DB`], where it is known.
 pub(crate) fn standing_self_noise(line: &Line, memo: &Memo) -> Vec<Verdict> {
-    hydrophones(line)
+    line.hydrophones()
         .filter_map(|sensor| self_noise_of(line, sensor, CLEAR_DB, memo))
         .filter(|verdict| matches!(verdict, Verdict::Known(_)))
         .collect()
@@ -140,7 +145,7 @@ pub(crate) fn standing_self_noise(line: &Line, memo: &Memo) -> Vec<Verdict> {
 pub(crate) fn overload(line: &Line, of: Option<SensorIx>, at_least_db: f64) -> Vec<Verdict> {
     let wanted: Vec<SensorIx> = match of {
         Some(sensor) => vec![sensor],
-        None => hydrophones(line).collect(),
+        None => line.hydrophones().collect(),
     };
     if wanted.is_empty() {
         return vec![unknown("the line", "it has no hydrophone")];
@@ -203,12 +208,12 @@ pub(crate) fn standing_overload(line: &Line, memo: &Memo) -> Vec<Verdict> {
         let evidence = Evidence::computed(PEAK_METHOD, &(peak_db, least_db, &why));
         Some(against.judge(budget.path, least_db, evidence, why))
     };
-    hydrophones(line).filter_map(one).collect()
+    line.hydrophones().filter_map(one).collect()
 }
 
 /// Hydrophones with detectors of which it is not known how their noise lies to what they listen for.
 pub(crate) fn noise_open(line: &Line, memo: &Memo) -> Vec<String> {
-    hydrophones(line)
+    line.hydrophones()
         .filter(|sensor| {
             matches!(
                 self_noise_of(line, *sensor, CLEAR_DB, memo),

@@ -264,16 +264,8 @@ fn claim_on(line: &Line, of: SupplyIx) -> Option<Claim> {
 /// Energy at the battery for each hour that one hydrophone of the line listens, Wh; `None` without hydrophones. Each is counted as
 /// listening all the time.
 pub(crate) fn wh_per_sensor_hour(line: &Line, load_w: f64) -> Option<f64> {
-    let hydrophones = hydrophones(line);
+    let hydrophones = line.hydrophones().count();
     (hydrophones > 0).then(|| load_w / hydrophones as f64)
-}
-
-/// Hydrophones of the line.
-pub(crate) fn hydrophones(line: &Line) -> usize {
-    let sensors = line.modules.iter().flat_map(|m| &m.sensors);
-    sensors
-        .filter(|s| s.kind == plan::SensorKind::Hydrophone)
-        .count()
 }
 
 /// For each peak power the smallest battery that shows the claim with the planned and with the last start, as the verdict asks.

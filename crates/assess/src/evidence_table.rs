@@ -4,7 +4,6 @@ use std::collections::BTreeSet;
 
 use plan::{Calibration, Line, Must, Requirement, SensorIx, That};
 
-use crate::attested_verdicts::hydrophones;
 use crate::certainty::{DrawsBeside, InDraws};
 use crate::check::Check;
 use crate::standing::WATCH;
@@ -247,7 +246,7 @@ fn measurements(line: &Line, r: &Requirement) -> Vec<String> {
         }
         That::CalibrationAge { of, .. } => match of {
             Some(sensor) => calibrations(line, &[*sensor]),
-            None => calibrations(line, &hydrophones(line)),
+            None => calibrations(line, &line.hydrophones().collect::<Vec<_>>()),
         },
         _ => Vec::new(),
     }

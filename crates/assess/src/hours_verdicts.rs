@@ -6,7 +6,6 @@ use quantity::{Dimension, show};
 
 use crate::cell_verdicts::MONTHS;
 use crate::chain::months_in_water;
-use crate::chain_verdicts::hydrophones;
 use crate::hours::{Cause, HeardYears, Seas, Waved, Whose};
 use crate::input::SECONDS_PER_HOUR;
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
@@ -33,7 +32,7 @@ pub(crate) fn heave_overload(
 ) -> Vec<Verdict> {
     let wanted: Vec<SensorIx> = match of {
         Some(sensor) => vec![sensor],
-        None => hydrophones(line).collect(),
+        None => line.hydrophones().collect(),
     };
     if wanted.is_empty() {
         return vec![unknown("the line", "it has no hydrophone")];

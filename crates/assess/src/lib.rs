@@ -185,7 +185,9 @@ pub use start_words::listed;
 pub use strum::{Beside, RopeBeside, RopeStrums, TideFlow};
 pub use sync_verdicts::clocks_when_set;
 pub use threshold::{ThresholdSide, UPLINK_MONTH_DAYS, UplinkMonthly, threshold_side};
-pub use uplink_wait::{LOOK_SHARE, UplinkAshore, UplinkMonth, UplinkWatch, uplink_ashore};
+pub use uplink_wait::{
+    LOOK_SHARE, UplinkAshore, UplinkMonth, UplinkWatch, uplink_ashore, uplinks_ashore,
+};
 pub use verdict::{Evidence, Figure, Judged, Known, Provisional, Ruling, Verdict, Word};
 pub use watches::{Carried, NOISE_CLEAR_DB, carried};
 pub use weight_reserve::{

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use plan::{Line, SensorIx, Stage};
 
 use crate::chain::{ChainBudget, chain_budget_of};
-use crate::chain_verdicts::hydrophones;
+use crate::chain_verdicts::heard;
 use crate::memo::Memo;
 use crate::pick_up::{Over, PickUps, Picked, PickedInBand, hz};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -25,17 +25,10 @@ pub(crate) fn pick_up(
     at_least_db: f64,
     memo: &Memo,
 ) -> Vec<Verdict> {
-    let hears = |sensor: &SensorIx| line.detectors.iter().any(|d| d.on == *sensor);
-    let wanted: Vec<SensorIx> = match of {
-        Some(sensor) => vec![sensor],
-        None => hydrophones(line).filter(hears).collect(),
+    let wanted = match heard(line, of) {
+        Ok(wanted) => wanted,
+        Err(none) => return vec![none],
     };
-    if wanted.is_empty() {
-        return vec![unknown(
-            "the line",
-            "no detector hears through a hydrophone",
-        )];
-    }
     let judged = wanted.into_iter().map(|sensor| {
         one(line, sensor, at_least_db, memo)
             .unwrap_or_else(|why| unknown(line.sensor_path(sensor), why))
@@ -306,7 +299,7 @@ pub(crate) fn unsaid(line: &Line) -> Vec<String> {
         let input = line.modules[sensor.module.0].input.as_ref();
         input.is_some_and(|i| i.efficiency.is_some() || !i.efficiency_at.is_empty())
     };
-    hydrophones(line)
+    line.hydrophones()
         .filter(|sensor| hears(sensor) && converts(sensor) && !said(sensor))
         .map(|sensor| line.sensor_path(sensor))
         .collect()

@@ -1,6 +1,6 @@
 //! How sound comes from a place to the hydrophones: every path, shadows, and the time between two ears.
 
-use plan::{Line, SensorIx, SensorKind, Stage};
+use plan::{Line, SensorIx, Stage};
 use seawater::{
     Bed, Eigenrays, LossField, RayLimits, RaySea, Reach, SeaError, Spreading, coherent_loss_db,
     incoherent_loss_db, transmission_loss,
@@ -221,20 +221,8 @@ pub fn sound_paths(line: &Line, ask: &PathAsk) -> Result<SoundPaths, PathError> 
     })
 }
 
-fn hydrophones(line: &Line) -> impl Iterator<Item = SensorIx> + '_ {
-    line.modules.iter().enumerate().flat_map(|(m, module)| {
-        let sensors = module.sensors.iter().enumerate();
-        sensors
-            .filter(|(_, s)| matches!(s.kind, SensorKind::Hydrophone))
-            .map(move |(sensor, _)| SensorIx {
-                module: plan::ModuleIx(m),
-                sensor,
-            })
-    })
-}
-
 fn wanted(line: &Line, ask: &PathAsk) -> Result<Vec<SensorIx>, PathError> {
-    let all: Vec<SensorIx> = hydrophones(line).collect();
+    let all: Vec<SensorIx> = line.hydrophones().collect();
     match ask.to {
         None if all.is_empty() => Err(PathError::NoHydrophone),
         None => Ok(all),

@@ -3,7 +3,7 @@
 use mooring::StrumShares;
 use plan::{Line, Q, SensorIx};
 
-use crate::chain_verdicts::hydrophones;
+use crate::chain_verdicts::heard;
 use crate::input::SECONDS_PER_HOUR;
 use crate::mooring_verdicts::Hangs;
 use crate::strum::{Beside, RopeBeside, RopeStrums, bands, beside, no_fairing, of_a_tide_h};
@@ -21,17 +21,10 @@ pub(crate) fn strum_hours(
     assumed: &mut Vec<String>,
 ) -> Vec<Verdict> {
     let line = hangs.line();
-    let hears = |sensor: &SensorIx| line.detectors.iter().any(|d| d.on == *sensor);
-    let wanted: Vec<SensorIx> = match of {
-        Some(sensor) => vec![sensor],
-        None => hydrophones(line).filter(hears).collect(),
+    let wanted = match heard(line, of) {
+        Ok(wanted) => wanted,
+        Err(none) => return vec![none],
     };
-    if wanted.is_empty() {
-        return vec![unknown(
-            "the line",
-            "no detector hears through a hydrophone",
-        )];
-    }
     let limit_h = at_most_s.si / SECONDS_PER_HOUR;
     let judged = wanted.into_iter().map(|sensor| {
         let subject = line.sensor_path(sensor);

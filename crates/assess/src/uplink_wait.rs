@@ -107,6 +107,17 @@ pub struct UplinkAshore {
     pub assumed: Vec<String>,
 }
 
+/// How late messages of each uplink are ashore, or its path and what the plan does not say and this needs.
+#[must_use]
+pub fn uplinks_ashore(line: &Line) -> Vec<Result<UplinkAshore, (String, String)>> {
+    let memo = Memo::with_room(0);
+    let each = line.uplinks.iter().enumerate();
+    each.map(|(ix, u)| {
+        uplink_ashore(line, UplinkIx(ix), &memo).map_err(|why| (format!("uplink.{}", u.id), why))
+    })
+    .collect()
+}
+
 /// How late messages of an uplink are ashore.
 ///
 /// # Errors

@@ -3,8 +3,7 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use assess::{Memo, uplink_ashore};
-use plan::UplinkIx;
+use assess::uplinks_ashore;
 use report::{uplink_json, uplink_text};
 
 use crate::exit::Exit;
@@ -35,14 +34,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     if line.uplinks.is_empty() {
         return Err(UplinkCommandError::NoUplink.into());
     }
-    let memo = Memo::with_room(0);
-    let each = line.uplinks.iter().enumerate();
-    let found: Vec<_> = each
-        .map(|(ix, u)| {
-            uplink_ashore(line, UplinkIx(ix), &memo)
-                .map_err(|why| (format!("uplink.{}", u.id), why))
-        })
-        .collect();
+    let found = uplinks_ashore(line);
     match out.format {
         Format::Text => out.stdout.write_all(uplink_text(line, &found).as_bytes())?,
         Format::Json => out.json(&out.of_plan(uplink_json(line, &found)))?,

@@ -7,7 +7,7 @@ use super::asks::{askers, waiting};
 use super::breakage::{Broken, Network, Part, Powered};
 use super::notice::{Notice, Told, sooner};
 use super::talk::{Led, Now, Talk};
-use super::{After, Breakage, Does, FailuresError, OutputAfter, Safe, Sees, Silence, hydrophones};
+use super::{After, Breakage, Does, FailuresError, OutputAfter, Safe, Sees, Silence};
 use crate::input::{Conditions, Contacts, InputError, electric, streams, traffic};
 
 /// The whole line, and where the detections of its hydrophones lead in it.
@@ -49,7 +49,7 @@ impl<'a> Parts<'a> {
         let talk = Talk { line, net };
         let nodes = dead(&powered);
         let whole = talk.now(&nodes, None, None, vec![false; line.modules.len()]);
-        let hydrophones = hydrophones(line);
+        let hydrophones: Vec<SensorIx> = line.hydrophones().collect();
         let led: Vec<Led> = hydrophones.iter().map(|h| talk.led(&whole, *h)).collect();
         let beats = talk.led_at_intervals(&whole);
         let mut asked_on: Vec<OutputIx> = (led.iter().chain(&beats).flat_map(|l| &l.outputs))

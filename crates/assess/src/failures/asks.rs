@@ -4,7 +4,6 @@ use std::collections::BTreeSet;
 
 use plan::{Line, ModuleIx, OutputIx};
 
-use super::hydrophones;
 use super::talk::{Led, Talk};
 use crate::input::{InputError, streams, traffic};
 
@@ -32,10 +31,7 @@ pub fn wound_up(line: &Line) -> Result<Vec<WoundUp>, InputError> {
     let talk = Talk { line, net };
     let count = line.modules.len();
     let whole = talk.now(&vec![None; count], None, None, vec![false; count]);
-    let mut led: Vec<Led> = hydrophones(line)
-        .into_iter()
-        .map(|h| talk.led(&whole, h))
-        .collect();
+    let mut led: Vec<Led> = line.hydrophones().map(|h| talk.led(&whole, h)).collect();
     led.extend(talk.led_at_intervals(&whole));
     let hears = |m: &usize, at: ModuleIx| {
         let own = line.modules[*m].heartbeat;

@@ -8,7 +8,7 @@ mod talk;
 
 use std::cmp::Reverse;
 
-use plan::{Line, ModuleIx, OutputIx, SensorIx, SensorKind, TopicIx};
+use plan::{Line, ModuleIx, OutputIx, TopicIx};
 
 use crate::input::{Contacts, InputError};
 
@@ -243,7 +243,7 @@ pub fn failures(line: &Line, contacts: Contacts) -> Result<Failures, FailuresErr
     failures.sort_by(|a, b| rank(a).cmp(&rank(b)));
     Ok(Failures {
         contacts,
-        hydrophones: hydrophones(line).len(),
+        hydrophones: line.hydrophones().count(),
         has_shore: !line.uplinks.is_empty(),
         failures,
         rests_on: parts.rests_on(),
@@ -340,18 +340,4 @@ fn rank(
         Reverse(after.without_power.len()),
         &failure.subject,
     )
-}
-
-/// Every hydrophone of the line.
-fn hydrophones(line: &Line) -> Vec<SensorIx> {
-    let modules = line.modules.iter().enumerate();
-    let sensors = modules.flat_map(|(m, module)| {
-        let own = module.sensors.iter().enumerate();
-        own.filter(|(_, s)| s.kind == SensorKind::Hydrophone)
-            .map(move |(sensor, _)| SensorIx {
-                module: ModuleIx(m),
-                sensor,
-            })
-    });
-    sensors.collect()
 }

@@ -20,7 +20,6 @@ pub(crate) use waves::Seas;
 pub use waves::{CLIPPED_SHARE, Waved};
 
 use crate::chain::months_in_water;
-use crate::chain_verdicts::hydrophones;
 use crate::input::InputError;
 use crate::memo::Memo;
 use crate::mooring_verdicts::Hangs;
@@ -295,5 +294,5 @@ fn heard<'y>(
 
 /// The hydrophones of a line in their order.
 pub(crate) fn all_ears(line: &Line) -> Vec<SensorIx> {
-    hydrophones(line).collect()
+    line.hydrophones().collect()
 }

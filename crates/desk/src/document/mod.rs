@@ -9,10 +9,10 @@ use assess::{
     HoursAsk, Memo, NamedError, PathAsk, PathError, SlipAsk, chain_budget, depths_told,
     energy_years, evidence_table, hearing_sensors, line_reserve, line_weight_reserve,
     listening_hours, module_health, moorings, sensor_named, solar_supply, sound_paths,
-    uplink_ashore,
+    uplinks_ashore,
 };
 use axum::http::StatusCode;
-use plan::{Line, Reading, UplinkIx};
+use plan::{Line, Reading};
 use report::{
     chain_json, check_json, evidence_table_json, failures_json, faults_json, hours_json,
     mooring_json, paths_json, recovery_json, reserve_json, shadow_json, slip_json, start_json,
@@ -200,15 +200,7 @@ fn uplink(line: &Line) -> Result<Value, ApiError> {
     if line.uplinks.is_empty() {
         return Err(ApiError::unusable("no-uplink", "the plan has no `uplink`"));
     }
-    let memo = Memo::with_room(0);
-    let each = line.uplinks.iter().enumerate();
-    let found: Vec<_> = each
-        .map(|(ix, u)| {
-            uplink_ashore(line, UplinkIx(ix), &memo)
-                .map_err(|why| (format!("uplink.{}", u.id), why))
-        })
-        .collect();
-    Ok(uplink_json(line, &found))
+    Ok(uplink_json(line, &uplinks_ashore(line)))
 }
 
 fn chain(line: &Line, ask: &Ask) -> Result<Value, ApiError> {

@@ -230,6 +230,19 @@ impl Line {
         ends.into_iter().collect()
     }
 
+    /// Its hydrophones, by module and then by sensor.
+    pub fn hydrophones(&self) -> impl Iterator<Item = SensorIx> + '_ {
+        let modules = self.modules.iter().enumerate();
+        modules.flat_map(|(module, m)| {
+            let sensors = m.sensors.iter().enumerate();
+            let hydrophones = sensors.filter(|(_, s)| s.kind == SensorKind::Hydrophone);
+            hydrophones.map(move |(sensor, _)| SensorIx {
+                module: ModuleIx(module),
+                sensor,
+            })
+        })
+    }
+
     /// The full typed path of a sensor: `module.upper.sensor.ear`.
     #[must_use]
     pub fn sensor_path(&self, ix: SensorIx) -> String {
