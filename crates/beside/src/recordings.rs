@@ -38,6 +38,10 @@ fn watched_digest(path: &Path, watch: &dyn Fn(u64) -> bool) -> io::Result<Option
 
 /// Hands a file on piece by piece; whether it came to its end.
 fn pieces(path: &Path, take: &mut dyn FnMut(&[u8]) -> bool) -> io::Result<bool> {
+    // A pipe would be waited for, and a device read for ever.
+    if !path.metadata()?.is_file() {
+        return Err(io::Error::new(io::ErrorKind::InvalidInput, "it is no file"));
+    }
     let mut file = File::open(path)?;
     let mut piece = vec![0; 1 << 16];
     loop {

@@ -125,13 +125,15 @@ fn shelf_of(
         if let That::Recall { labels: name, .. } | That::FalseAlarms { labels: name, .. } =
             &requirement.that
         {
-            let digest = recordings::digest(&beside.join(name))
+            let file = beside.join(name);
+            let digest = plan::lies_beside(path, &file)
+                .and_then(|()| recordings::digest(&file))
                 .map_err(|error| format!("the labels {name} cannot be read: {error}"));
             labels.insert(name.clone(), digest);
         }
         if let That::Rehearsed { cues: name, .. } = &requirement.that {
             let file = beside.join(name);
-            let read = plan::read_cues(&file, reading, &plan::from_disk);
+            let read = plan::read_cues(&file, reading, &plan::from_folder_of(path));
             let digest = match (&read.cues, read.mistakes.iter().find(|m| m.is_error())) {
                 (Some(_), None) => cue_digest(&read),
                 (_, Some(m)) => Err(format!(

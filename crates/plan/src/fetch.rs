@@ -39,18 +39,31 @@ pub fn from_disk(path: &Path) -> io::Result<Vec<u8>> {
 pub fn from_folder_of(plan: &Path) -> impl Fn(&Path) -> io::Result<Vec<u8>> + '_ {
     move |path| {
         if path != plan {
-            let folder = match plan.parent() {
-                Some(folder) if !folder.as_os_str().is_empty() => folder,
-                _ => Path::new("."),
-            };
-            if !path.canonicalize()?.starts_with(folder.canonicalize()?) {
-                return Err(io::Error::new(
-                    io::ErrorKind::PermissionDenied,
-                    "it is a link that leads out of the plan's folder; copy the file into the folder",
-                ));
-            }
+            lies_beside(plan, path)?;
         }
         from_disk(path)
+    }
+}
+
+/// Whether a file may be read for what a plan names: in the plan's folder with links followed, and a file that has an end.
+///
+/// # Errors
+/// What is wrong with it, in words.
+pub fn lies_beside(plan: &Path, path: &Path) -> io::Result<()> {
+    let folder = match plan.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let refused = |why| Err(io::Error::new(io::ErrorKind::PermissionDenied, why));
+    if !path.canonicalize()?.starts_with(folder.canonicalize()?) {
+        return refused(
+            "it is a link that leads out of the plan's folder; copy the file into the folder",
+        );
+    }
+    // A pipe would be waited for, and a device read for ever.
+    match path.metadata()?.is_file() {
+        true => Ok(()),
+        false => refused("it is no file"),
     }
 }
 

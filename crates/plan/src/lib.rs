@@ -43,7 +43,7 @@ pub use cue_sheet::{
 pub use edit::{Edit, EditError, splice};
 pub use fetch::{
     Fetch, LARGEST_FILE, LARGEST_MODEL, LARGEST_TEMPLATE, LARGEST_WEATHER, from_disk,
-    from_folder_of,
+    from_folder_of, lies_beside,
 };
 pub use field::{ID_RULE, is_id};
 pub use line::{

@@ -268,3 +268,35 @@ fn verif_a_text_reads_nothing_outside_the_plans_folder() {
         );
     }
 }
+
+/// Nor do the cue sheets and labels that a requirement names: a sheet outside is not read, and a link to what has no end is not waited for.
+#[cfg(unix)]
+#[test]
+fn verif_what_a_requirement_names_lies_in_the_plans_folder() {
+    let desk = Desk::open();
+    let outside = tempfile::tempdir().unwrap();
+    let secret = outside.path().join("secret.toml");
+    std::fs::write(&secret, "hush = 1\n").unwrap();
+    for target in [secret.as_path(), std::path::Path::new("/dev/zero")] {
+        let link = desk.folder.path().join("linked.toml");
+        std::os::unix::fs::symlink(target, &link).unwrap();
+        let text = desk.text()
+            + "\n[requirement.linked-sheet]\nthat = \"rehearsed\"\ncues = \"linked.toml\"\n"
+            + "\n[requirement.linked-labels]\nthat = \"recall\"\nof = \"detector.upcall-upper\"\nlabels = \"linked.toml\"\nat_least = \"50 %\"\n";
+        let told = desk.consequences(&text, "quick");
+        assert_eq!(told["mistakes"].as_array().unwrap().len(), 0, "{told}");
+        let whole = told.to_string();
+        assert!(!whole.contains("hush"), "{}", target.display());
+        assert!(
+            whole.contains("out of the plan's folder"),
+            "{}",
+            target.display()
+        );
+        for id in ["linked-sheet", "linked-labels"] {
+            let judged = told["verdicts"]["requirements"].as_array().unwrap();
+            let judged = judged.iter().find(|j| j["id"] == id).unwrap();
+            assert_eq!(judged["ruling"], "unknown", "{id}");
+        }
+        std::fs::remove_file(&link).unwrap();
+    }
+}
