@@ -5,12 +5,12 @@ use power::battery::{Bank, Battery, BatteryAt, Dawn, Demand, Hold, Stretch, Thre
 use power::year::first_hour_of_month;
 
 use crate::cell_verdicts::MONTHS;
-use crate::chain::months_in_water;
 use crate::input::{
     Contacts, DrawnBattery, InputError, LightScratch, SECONDS_PER_HOUR, at_rest, drawn_battery,
     electric, given_w, light_of, refused,
 };
 use crate::memo::Memo;
+use crate::months::months_in_water;
 use crate::waking::{Waking, waking};
 use crate::years::WEATHER_SEED;
 

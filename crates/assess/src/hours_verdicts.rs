@@ -5,9 +5,9 @@ use power::weather::{WIND_LASTS_H, WindYears};
 use quantity::{Dimension, show};
 
 use crate::cell_verdicts::MONTHS;
-use crate::chain::months_in_water;
 use crate::hours::{Cause, HeardYears, Seas, Waved, Whose};
 use crate::input::SECONDS_PER_HOUR;
+use crate::months::months_in_water;
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 use crate::years::{CONFIDENCE, MOST_YEARS, OwnHeld, Years, share_of_years};
 

@@ -13,6 +13,7 @@ mod cautions;
 mod cell_verdicts;
 mod certainty;
 mod chain;
+mod chain_sea;
 mod chain_verdicts;
 mod check;
 mod combinations;
@@ -50,6 +51,7 @@ mod memo;
 mod metal_verdicts;
 mod metals;
 mod month;
+mod months;
 mod mooring_verdicts;
 mod moorings;
 mod named;
@@ -115,9 +117,10 @@ pub use certainty::{
     Sway, certainty,
 };
 pub use chain::{
-    BandBudget, CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, LimitedBy, MonthBudget, SeaBand,
+    BandBudget, CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, LimitedBy, MonthBudget,
     ThresholdBudget, chain_budget,
 };
+pub use chain_sea::SeaBand;
 pub use check::{Check, PlanText, Shelf, Status, Tier, check, check_text, check_with};
 pub use compare::{
     Changed, Changes, Comparison, Moved, Moves, PlanSide, Seen, changes, compare, moves,

@@ -9,12 +9,12 @@ use plan::{Line, SupplyIx, SupplyKind, TopicIx, UplinkIx};
 use quantity::{Dimension, SECONDS_PER_DAY, show};
 
 use crate::cell_verdicts::MONTHS;
-use crate::chain::months_in_water;
 use crate::hours::{fed_by, never_off};
 use crate::input::{
     InputError, LoadPart, MONTH_DAYS, Succeeds, energy_of, succeeds, supply_load, uplink_spec,
 };
 use crate::memo::Memo;
+use crate::months::months_in_water;
 use crate::uplink_load::sent_up;
 use crate::years::{WEATHER_SEED, run_years};
 

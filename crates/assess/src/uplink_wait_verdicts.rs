@@ -3,9 +3,9 @@
 use plan::{Line, UplinkIx};
 use quantity::{Dimension, show};
 
-use crate::chain::months_in_water;
 use crate::memo::Memo;
 use crate::month::{SEED, UnderLoad};
+use crate::months::months_in_water;
 use crate::uplink_wait::{assumed, told, uplink_months};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 

@@ -5,9 +5,9 @@ use plan::{Line, Listeners, SensorIx, That};
 use super::joint::{CAUSES, Cause, JointYear};
 use super::run::Hearing;
 use super::{LISTENING_YEARS, YEAR_S, month_s};
-use crate::chain::months_in_water;
 use crate::check::Tier;
 use crate::memo::Memo;
+use crate::months::months_in_water;
 use crate::mooring_verdicts::Hangs;
 use crate::years::{MOST_YEARS, OwnYears, QUICK_YEARS, WEATHER_SEED, share_of_years};
 

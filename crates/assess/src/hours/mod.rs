@@ -19,9 +19,9 @@ pub(crate) use kept::{HeardYears, Whose};
 pub(crate) use waves::Seas;
 pub use waves::{CLIPPED_SHARE, Waved};
 
-use crate::chain::months_in_water;
 use crate::input::InputError;
 use crate::memo::Memo;
+use crate::months::months_in_water;
 use crate::mooring_verdicts::Hangs;
 use crate::years::WEATHER_SEED;
 use joint::JointYear;

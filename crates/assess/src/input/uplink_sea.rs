@@ -13,8 +13,8 @@ use quantity::{Dimension, show};
 use super::uplink::least_success;
 use super::{InputError, SECONDS_PER_HOUR};
 use crate::cell_verdicts::MONTHS;
-use crate::chain::months_in_water;
 use crate::hours::Seas;
+use crate::months::months_in_water;
 use crate::ship::calms;
 
 /// How attempts succeed.

@@ -4,8 +4,8 @@ use plan::{CallIx, DetectorIx, Line, That};
 
 use super::subject::{CALM_M_S, over_background};
 use super::{RangeError, Subject};
-use crate::chain::months_in_water;
 use crate::input::detector_spec;
+use crate::months::months_in_water;
 
 /// A wind in whose noise calls are drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]

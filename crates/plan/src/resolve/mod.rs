@@ -23,6 +23,8 @@ mod propagation;
 mod recovery;
 mod remedies;
 mod requests;
+mod requirement_documents;
+mod requirement_subjects;
 mod requirements;
 mod resolver;
 mod routines;

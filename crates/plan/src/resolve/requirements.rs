@@ -4,17 +4,19 @@ use std::path::Path;
 
 use quantity::{Dimension, LevelKind};
 
+use super::requirement_documents::{age, attested, measured};
+use super::requirement_subjects::{
+    detector, hydrophone, listeners, metal, module, of, span, supply,
+};
 use super::values::in_degrees;
 use super::{Resolver, ix_of, module_of, output_of, q};
 use crate::field::{Bounds, NOT_NEGATIVE, POSITIVE, RefKind, SHARE, between, degrees};
 use crate::folder::stays_inside;
 use crate::line::{
-    Age, Attestation, CallIx, Decibels, DelayEnd, DelayFrom, DetectorIx, Encounter, Limits, Line,
-    Listeners, Measurement, ModuleIx, Must, Q, Requirement, SectionIx, SensorIx, SensorKind,
-    SpanIx, StorageIx, SupplyIx, That, Unwritten, UplinkIx,
+    CallIx, Decibels, DelayEnd, DelayFrom, Encounter, Limits, Line, Must, Q, Requirement,
+    SectionIx, StorageIx, That, Unwritten, UplinkIx,
 };
 use crate::mistake::{Code, Mistake};
-use crate::node::Value;
 use crate::read::{Fields, Reader};
 use crate::site::Site;
 use crate::tables::{OF_REQUIREMENTS, REQUIREMENT, REQUIREMENTS};
@@ -286,148 +288,6 @@ fn that(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<That> {
     }
 }
 
-#[expect(
-    clippy::option_option,
-    reason = "a mistake, nothing written, something written"
-)]
-fn metal(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<usize>> {
-    match of(r, f, RefKind::Metal)? {
-        None => Some(None),
-        Some(p) => ix_of(&line.metals, p, |m| &m.id).map(Some),
-    }
-}
-
-/// Most calendar months of an age: the calendar ends in the year 9999.
-const MOST_MONTHS: u32 = 12 * 100;
-
-/// An age: calendar months, or a time.
-fn age(r: &mut Resolver<'_>, f: &Fields) -> Option<Age> {
-    let (node, _) = f.limit("at_most")?;
-    let text = match &node.value {
-        Value::Text(text) => text.trim(),
-        _ => "",
-    };
-    let months = text
-        .strip_suffix("months")
-        .or_else(|| text.strip_suffix("month"));
-    let Some(count) = months else {
-        return limit(r, f, "at_most", Dimension::Time, POSITIVE)?.map(Age::Time);
-    };
-    match count.trim().parse() {
-        Ok(months) if (1..=MOST_MONTHS).contains(&months) => Some(Age::Months(months)),
-        _ => {
-            r.tell(
-                Mistake::error(
-                    Code::OutOfRange,
-                    node.site,
-                    format!("{text} is no number of calendar months"),
-                )
-                .label(format!("a whole number of months from 1 to {MOST_MONTHS}"))
-                .help("write for example \"12 months\", or a time that has one length: \"45 d\""),
-            );
-            None
-        }
-    }
-}
-
-fn attested(r: &mut Resolver<'_>, f: &Fields) -> Option<That> {
-    if f.is_wrong("attested") {
-        return None;
-    }
-    let Some((t, _)) = f.table("attested") else {
-        return Some(That::Attested { attested: None });
-    };
-    let attested = Attestation {
-        document: t.text("document")?.0.clone(),
-        by: t.text("by")?.0.clone(),
-        date: *t.date("date")?.0,
-        expires: t.date("expires").map(|(at, _)| *at),
-    };
-    if let Some(site) = t.site_of("expires")
-        && attested.expires.is_some_and(|at| at <= attested.date)
-    {
-        let given = t.site_of("date").unwrap_or(t.site);
-        r.tell(
-            Mistake::error(Code::OutOfRange, site, "it expires before it is given")
-                .label("not after `date`")
-                .related(given, "given"),
-        );
-        return None;
-    }
-    Some(That::Attested {
-        attested: Some(attested),
-    })
-}
-
-/// What was measured, of one thing; an error where it is wrong.
-fn measured(r: &mut Resolver<'_>, f: &Fields) -> Result<Option<Measurement>, ()> {
-    let Some((t, site)) = f.table("measured") else {
-        return if f.is_wrong("measured") {
-            Err(())
-        } else {
-            Ok(None)
-        };
-    };
-    let word = f.choice("that").map_or("", |(word, _)| *word);
-    let (dimension, of_one) = match word {
-        "voltage" | "highest-voltage" => (Dimension::Voltage, true),
-        "supply-current" => (Dimension::Current, true),
-        "reserve" => (Dimension::Power, true),
-        "module-depth" | "watch-circle" | "on-station" => (Dimension::Length, true),
-        "line-tension" => (Dimension::Force, true),
-        "autonomy" => (Dimension::Time, true),
-        _ => (Dimension::Time, false),
-    };
-    if of_one && !f.has("of") {
-        r.tell(
-            Mistake::error(Code::MissingKey, site, "a measured value is of one thing")
-                .label("of which?")
-                .help("add `of` to the requirement"),
-        );
-        return Err(());
-    }
-    let amount = |r: &mut Resolver<'_>, key| limit(r, t, key, dimension, NOT_NEGATIVE).ok_or(());
-    let value = amount(r, "value")?.ok_or(())?;
-    let uncertainty = amount(r, "uncertainty")?;
-    let text = |key| t.text(key).map(|(text, _)| text.clone()).ok_or(());
-    Ok(Some(Measurement {
-        value,
-        uncertainty,
-        by: text("by")?,
-        date: *t.date("date").ok_or(())?.0,
-        document: text("document")?,
-        decides: t.flag("decides").is_some_and(|(flag, _)| *flag),
-    }))
-}
-
-/// The path behind `of`, if it names a thing of the wanted kind; `Some(None)` when it is not written.
-#[expect(clippy::option_option, reason = "absent and wrong are different")]
-fn of<'f>(r: &mut Resolver<'_>, f: &'f Fields, wanted: RefKind) -> Option<Option<&'f str>> {
-    if !f.has("of") {
-        return Some(None);
-    }
-    let (kind, path, site) = r.reference(f, "of")?;
-    if kind != wanted {
-        r.tell(
-            Mistake::error(
-                Code::BadReference,
-                site,
-                format!("`{path}` cannot stand here"),
-            )
-            .label("another kind of thing")
-            .help(format!("expected {}", wanted.example())),
-        );
-        return None;
-    }
-    Some(Some(path))
-}
-
-/// The detector behind `of`, which must be written.
-fn detector(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<DetectorIx> {
-    let path = of(r, f, RefKind::Detector)??;
-    ix_of(&line.detectors, path, |d| &d.id).map(DetectorIx)
-}
-
 /// A path that must stay under the plan's folder, and where it was written.
 fn inside(
     r: &mut Resolver<'_>,
@@ -441,90 +301,6 @@ fn inside(
     }
     r.tell(Mistake::error(Code::OutsideFolder, at, rule).label("leads out of it"));
     None
-}
-
-/// The supply behind `of`; `Some(None)` when it is not written.
-#[expect(clippy::option_option, reason = "absent and wrong are different")]
-fn supply(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<SupplyIx>> {
-    match of(r, f, RefKind::Supply)? {
-        None => Some(None),
-        Some(p) => ix_of(&line.supplies, p, |s| &s.id).map(|i| Some(SupplyIx(i))),
-    }
-}
-
-/// The span behind `of`; `Some(None)` when it is not written.
-#[expect(clippy::option_option, reason = "absent and wrong are different")]
-fn span(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<SpanIx>> {
-    match of(r, f, RefKind::Span)? {
-        None => Some(None),
-        Some(p) => ix_of(&line.spans, p, |s| &s.id).map(|i| Some(SpanIx(i))),
-    }
-}
-
-/// The module behind `of`; `Some(None)` when it is not written.
-#[expect(clippy::option_option, reason = "absent and wrong are different")]
-fn module(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<ModuleIx>> {
-    match of(r, f, RefKind::Module)? {
-        None => Some(None),
-        Some(p) => module_of(line, p).map(Some),
-    }
-}
-
-/// The hydrophone behind `of`; `Some(None)` when it is not written.
-#[expect(clippy::option_option, reason = "absent and wrong are different")]
-fn hydrophone(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Option<SensorIx>> {
-    let Some(path) = of(r, f, RefKind::Sensor)? else {
-        return Some(None);
-    };
-    let sensor = r.sensor(line, f, "of")?;
-    if line.sensor(sensor).kind != SensorKind::Hydrophone {
-        let site = f.site_of("of").unwrap_or(f.site);
-        r.tell(
-            Mistake::error(
-                Code::BadReference,
-                site,
-                format!("`{path}` is no hydrophone"),
-            )
-            .label("another kind of sensor"),
-        );
-        return None;
-    }
-    Some(Some(sensor))
-}
-
-/// Whose hearing is meant: one hydrophone, so many at once, or each.
-fn listeners(r: &mut Resolver<'_>, f: &Fields, line: &Line) -> Option<Listeners> {
-    let Some((count, site)) = f.count("hydrophones") else {
-        return hydrophone(r, f, line)?.map_or(Some(Listeners::Each), |s| Some(Listeners::One(s)));
-    };
-    if let Some(of) = f.site_of("of") {
-        r.tell(
-            Mistake::error(
-                Code::KeyConflict,
-                site,
-                "it is about one hydrophone, or about so many at once",
-            )
-            .label("so many at once")
-            .related(of, "one of them"),
-        );
-        return None;
-    }
-    let there = line.modules.iter().flat_map(|m| &m.sensors);
-    let there = there.filter(|s| s.kind == SensorKind::Hydrophone).count();
-    let count = u32::try_from(*count).ok()?;
-    // Hydrophones that a mistake has taken may be the missing ones.
-    if count as usize > there && !r.declared.lost("module", line.modules.len()) {
-        r.tell(
-            Mistake::error(
-                Code::OutOfRange,
-                site,
-                format!("the line has no {count} hydrophones"),
-            )
-            .label(format!("it has {there}")),
-        );
-        return None;
-    }
-    Some(Listeners::AtOnce(count))
 }
 
 /// A limit in decibels; `Some(None)` when it is not written, `None` when it is wrong.

@@ -15,7 +15,7 @@ use super::super::{
     electric, payload_bytes, start_limits, streams, succeeds, traffic, uplink_spec,
 };
 use super::SECONDS_PER_HOUR;
-use crate::chain::months_in_water;
+use crate::months::months_in_water;
 
 /// Most combinations of duties and happenings that are solved.
 const MOST_COMBINATIONS: usize = 4096;
