@@ -11,18 +11,8 @@ use crate::support::{changed, close, known, read, requirement, why_unknown};
 /// Heartbeats take at most this long on the links of these lines; the reference leaves it out, s.
 const ON_LINKS_S: f64 = 1.0;
 
-pub(crate) fn list(value: &Value) -> &[Value] {
-    value.as_array().unwrap()
-}
-
-fn paths(value: &Value, path: impl Fn(u64) -> String) -> Vec<String> {
-    let numbers = list(value).iter().map(|n| n.as_u64().unwrap());
-    numbers.map(path).collect()
-}
-
-/// A line of the reference as a plan.
-fn plan_of(case: &Value) -> String {
-    let mut text = "format = 1
+/// What all drawn lines begin with.
+pub(crate) const HEAD: &str = "format = 1
 [deployment]
 name = \"A drawn line\"
 start = 2027-01-01
@@ -35,14 +25,27 @@ profile = [{ depth = \"0 m\", temperature = \"20 degC\", salinity = 35 }]
 [traffic]
 stack = [\"ethernet\", \"ipv6\", \"udp\"]
 packet = \"1400 B\"
-[topic.\"alert/call\"]
+";
+
+pub(crate) fn list(value: &Value) -> &[Value] {
+    value.as_array().unwrap()
+}
+
+fn paths(value: &Value, path: impl Fn(u64) -> String) -> Vec<String> {
+    let numbers = list(value).iter().map(|n| n.as_u64().unwrap());
+    numbers.map(path).collect()
+}
+
+/// A line of the reference as a plan.
+fn plan_of(case: &Value) -> String {
+    let mut text = HEAD.to_owned()
+        + "[topic.\"alert/call\"]
 at_most = \"2 per min\"
 size = \"20 B\"
 [topic.\"lamp/on\"]
 at_most = \"2 per min\"
 size = \"8 B\"
-"
-    .to_owned();
+";
     for (s, at) in list(&case["supplies"]).iter().enumerate() {
         let _ = writeln!(
             text,

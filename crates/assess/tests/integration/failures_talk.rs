@@ -6,23 +6,8 @@ use assess::failures;
 use assess::input::Contacts;
 use serde_json::Value;
 
-use crate::failures::{list, same};
+use crate::failures::{HEAD, list, same};
 use crate::support::read;
-
-const HEAD: &str = "format = 1
-[deployment]
-name = \"A drawn line\"
-start = 2027-01-01
-duration = \"1 d\"
-[site]
-latitude = \"50 deg\"
-longitude = \"0 deg\"
-water_depth = \"40 m\"
-profile = [{ depth = \"0 m\", temperature = \"20 degC\", salinity = 35 }]
-[traffic]
-stack = [\"ethernet\", \"ipv6\", \"udp\"]
-packet = \"1400 B\"
-";
 
 const SPAN: &str = "conductor = \"1.0 mm2 class 5\"\ncontacts = { mated_pins_in_loop = 0, resistance = \"0 ohm\" }";
 

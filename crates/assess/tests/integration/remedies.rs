@@ -19,10 +19,21 @@ pub(crate) fn found(text: &str, requirement: &str) -> Remedies {
 /// The same, with records.
 #[track_caller]
 pub(crate) fn found_on(text: &str, requirement: &str, shelf: &Shelf) -> Remedies {
+    found_of(text, Some(requirement), shelf)
+}
+
+/// Of everything that is broken.
+#[track_caller]
+pub(crate) fn found_of_all(text: &str) -> Remedies {
+    found_of(text, None, &Shelf::default())
+}
+
+#[track_caller]
+fn found_of(text: &str, requirement: Option<&str>, shelf: &Shelf) -> Remedies {
     let reading = read(text);
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
     let ask = RemedyAsk {
-        requirement: Some(requirement.to_owned()),
+        requirement: requirement.map(str::to_owned),
         threads: 2,
     };
     let fetch = |_: &Path| Ok(text.as_bytes().to_vec());

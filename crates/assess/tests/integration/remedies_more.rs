@@ -1,11 +1,9 @@
 //! Remedies of the line in the water, of states and detectors, and what they say of what stays unknown and of costs in several currencies.
 
-use std::path::Path;
-
-use assess::{Remedy, RemedyAsk, Shelf, Verdict, Word, check, remedies};
+use assess::{Remedy, Shelf, Verdict, Word, check};
 
 use crate::moored::{plan_of, with_modules};
-use crate::remedies::{found, only, setting};
+use crate::remedies::{found, found_of_all, only, setting};
 use crate::support::{changed, close, read, requirement};
 
 /// The requirement of a remedy's text is as it was told, but for what is unknown.
@@ -289,24 +287,9 @@ fn verif_a_requirement_named_as_a_check_is_not_mended_in_its_place() {
     );
     let weak = text.replacen("buoyancy = \"1200 N\"", "buoyancy = \"150 N\"", 1);
     assert_ne!(weak, text);
-    let reading = read(&weak);
-    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
-    let before = check(&reading, &Shelf::default());
+    let before = check(&read(&weak), &Shelf::default());
     assert_eq!(requirement(&before, "held-up").word(), Word::Met);
-    let ask = RemedyAsk {
-        requirement: None,
-        threads: 2,
-    };
-    let fetch = |_: &Path| Ok(weak.as_bytes().to_vec());
-    let found = remedies(
-        Path::new("plan.toml"),
-        &reading,
-        &Shelf::default(),
-        &fetch,
-        &ask,
-        &|_, _| true,
-    )
-    .unwrap();
+    let found = found_of_all(&weak);
     let of_check: Vec<_> = found
         .mended
         .iter()
