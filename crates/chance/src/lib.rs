@@ -27,7 +27,8 @@ pub use chi_square::{
     LawError, chi_square_exceeded_by, chi_square_share_above, marcum_q,
     noncentral_chi_square_share_above,
 };
-pub use days::{DAY_DRAWS, DAYS_SEED, Day, FEWEST_DAYS, LimitsFrom, day_limits, rate_limits};
+pub use days::{
+    COVERED_OF_TEN_DAYS, DAY_DRAWS, DAYS_SEED, Day, FEWEST_DAYS, LimitsFrom, day_limits, rate_limits};
 pub use exceedance::exceedance_persistence;
 pub use independent::{at_least, none_of, spares_needed};
 pub use limits::{

@@ -1,6 +1,6 @@
 //! Limits of a rate by a bootstrap of whole days, against the same in NumPy and against the laws that the days were drawn from.
 
-use chance::{Day, FEWEST_DAYS, day_limits, garwood};
+use chance::{COVERED_OF_TEN_DAYS, Day, FEWEST_DAYS, Stream, day_limits, garwood};
 use serde_json::Value;
 
 /// Two bootstraps of 2000 draws of different streams.
@@ -72,20 +72,49 @@ fn val_limits_over_days_cover_what_counts_alone_do_not() {
     assert!(counted < 0.75 && upper > 0.93, "{counted} {upper}");
 }
 
-/// What was measured of ten laws: from [`FEWEST_DAYS`] days on the upper limit covers more than nine tenths.
+/// A count of a negative binomial law at a share of it: the mixture of Poisson laws whose means follow a Gamma law (N. L. Johnson, A. W. Kemp and S. Kotz,
+/// "Univariate Discrete Distributions", from memory), term by term.
+fn negative_binomial(mean: f64, shape: f64, share: f64) -> u64 {
+    let ends = shape / (shape + mean);
+    let mut term = ends.powf(shape);
+    let (mut sum, mut count) = (term, 0_u32);
+    while sum < share && count < 100_000 {
+        term *= (f64::from(count) + shape) / f64::from(count + 1) * (1.0 - ends);
+        sum += term;
+        count += 1;
+    }
+    u64::from(count)
+}
+
+/// Ten days of the heaviest law, drawn here: the upper limit covers as often as NumPy saw on sets of its own. 1000 and 400 sets leave a standard error
+/// of 1.6 points of the days and 3 of the counts between them; three of those are allowed.
 #[test]
-fn val_ten_days_cover_nine_tenths_of_every_law() {
+fn val_ten_days_of_the_heaviest_law_are_covered_as_numpy_saw() {
+    const SETS: u64 = 1000;
     let reference = truth::json("chance/numpy-days.json");
     let laws = reference["laws"].as_array().unwrap();
-    let enough = laws
+    let heaviest = laws
         .iter()
-        .filter(|l| number(l, "days") >= FEWEST_DAYS as f64);
-    let mut seen = 0;
-    for law in enough {
-        assert!(number(law, "days_upper_covers") > 0.9, "{law}");
-        seen += 1;
+        .find(|l| number(l, "days") == FEWEST_DAYS as f64 && l["shape"] == 0.3)
+        .unwrap();
+    let mean = number(heaviest, "mean");
+    let (mut covered, mut counted) = (0, 0);
+    for set in 0..SETS {
+        let mut draws = Stream::named(5, "days of a heavy law", set);
+        let events: Vec<u64> = (0..FEWEST_DAYS)
+            .map(|_| negative_binomial(mean, 0.3, draws.uniform()))
+            .collect();
+        let (_, high) = day_limits(&days(&events), 0.95, set).unwrap().unwrap();
+        covered += u64::from(high >= mean);
+        let of_counts = garwood(events.iter().sum(), FEWEST_DAYS as f64, 0.95).unwrap();
+        counted += u64::from(of_counts.1 >= mean);
     }
-    assert!(seen >= 9);
+    let share = |n: u64| n as f64 / SETS as f64;
+    let by_numpy = number(heaviest, "days_upper_covers");
+    assert_eq!(by_numpy, COVERED_OF_TEN_DAYS);
+    assert!((share(covered) - by_numpy).abs() < 0.048, "{covered}");
+    let of_counts = number(heaviest, "garwood_upper_covers");
+    assert!((share(counted) - of_counts).abs() < 0.09, "{counted}");
 }
 
 #[test]
