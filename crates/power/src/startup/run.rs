@@ -21,6 +21,8 @@ const LEAST_STEP_S: f64 = 1e-13;
 const MOST_STEPS: u64 = 2_000_000;
 /// At rest when the way left to the resting voltages is below this share of the highest source voltage.
 const AT_REST: f64 = 1e-9;
+/// Voltages are told apart by rounding alone below this share of the highest source voltage: what Newton's last steps leave of them.
+const ALIKE: f64 = 1e-9;
 /// After this many falls at one instant a module does not come on again at it.
 const MOST_FALLS: u32 = 2;
 
@@ -398,15 +400,23 @@ impl<'a> Run<'a> {
         self.turned_on[module] = false;
     }
 
-    /// The algebraic nodes have no operating point: the module among them with the lowest voltage falls.
+    /// The algebraic nodes have no operating point: the module among them with the lowest voltage falls; of voltages that only rounding tells apart, as before
+    /// any of them draws, the one that draws the most power; of equals the first.
     fn drop_weakest(&mut self) -> Result<(), StartupError> {
         let circuit = self.circuit;
         let voltage_v = |i: &usize| self.w.voltage_v[circuit.module_at[*i]];
-        let weakest = (0..circuit.modules.len())
+        let may_fall: Vec<usize> = (0..circuit.modules.len())
             .filter(|&i| {
                 circuit.capacitance_f[circuit.module_at[i]] == 0.0 && self.w.module_w[i] > 0.0
             })
-            .min_by(|a, b| voltage_v(a).total_cmp(&voltage_v(b)));
+            .collect();
+        let lowest_v = may_fall.iter().map(voltage_v).fold(f64::INFINITY, f64::min);
+        let alike_v = lowest_v + ALIKE * circuit.highest_v;
+        let weakest = may_fall
+            .into_iter()
+            .rev()
+            .filter(|i| voltage_v(i) <= alike_v)
+            .max_by(|a, b| self.w.module_w[*a].total_cmp(&self.w.module_w[*b]));
         let Some(module) = weakest else {
             return Err(StartupError::StepTooSmall {
                 at_s: self.at_s,
