@@ -105,11 +105,15 @@ export async function type(page: Page, find: string, instead: string): Promise<v
   await moved(page, before);
 }
 
+/** Puts the cursor before the text, wherever the editor is scrolled to. */
+export async function toTheBeginning(page: Page): Promise<void> {
+  await page.locator(".cm-content").focus();
+  await page.keyboard.press("Control+Home");
+}
+
 /** Finds a text of one line in the editor, which selects it. */
 export async function select(page: Page, find: string): Promise<void> {
-  const content = page.locator(".cm-content");
-  await content.click({ position: { x: 5, y: 5 } });
-  await page.keyboard.press("Control+Home");
+  await toTheBeginning(page);
   await page.keyboard.press("Control+f");
   const field = page.locator(".cm-search input[name=search]");
   await field.fill("");

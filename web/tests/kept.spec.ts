@@ -1,7 +1,7 @@
 import { writeFileSync } from "node:fs";
 import type { Browser, BrowserContext, Page } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, expect, test } from "vitest";
-import { Server, launch, open, row, settled, type } from "./desk.ts";
+import { Server, launch, open, row, settled, type, toTheBeginning } from "./desk.ts";
 
 let browser: Browser;
 let context: BrowserContext;
@@ -81,8 +81,7 @@ test("verif_ a page that outlives its server takes nothing from another plan and
   await page.locator("#other").waitFor();
   expect(await page.locator("h1").textContent()).toContain("Harrow Sound");
   expect(await page.locator("#conflict").count()).toBe(0);
-  await page.locator(".cm-content").click();
-  await page.keyboard.press("Control+Home");
+  await toTheBeginning(page);
   await page.keyboard.insertText("# of the first plan\n");
   await page.keyboard.press("Control+s");
   await page.locator("#told", { hasText: "another plan" }).waitFor();
@@ -166,8 +165,7 @@ test("verif_ a remedy previewed in an older text is not applied over a newer one
   const preview = page.locator("[data-remedies] .preview");
   await preview.waitFor();
   // A comment changes no verdict, so the row with the preview stays.
-  await page.locator(".cm-content").click();
-  await page.keyboard.press("Control+Home");
+  await toTheBeginning(page);
   await page.keyboard.insertText("# typed since\n");
   await preview.locator("button", { hasText: "Preview again" }).waitFor();
   expect(await preview.locator("button", { hasText: "Apply" }).count()).toBe(0);

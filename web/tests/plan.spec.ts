@@ -1,7 +1,7 @@
 import { appendFileSync, readFileSync, writeFileSync } from "node:fs";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, beforeAll, beforeEach, expect, test, afterEach } from "vitest";
-import { Server, digest, launch, moved, open, row, select, settled, type } from "./desk.ts";
+import { Server, digest, launch, moved, open, row, select, settled, type, toTheBeginning } from "./desk.ts";
 
 let browser: Browser;
 let page: Page;
@@ -168,9 +168,7 @@ test("verif_ a file that changes under an unchanged page is followed", async () 
 test("verif_ a lost server is noticed, the text kept, and all goes on when it is back", async () => {
   await server.stop();
   await page.locator(".notices [role=alert]", { hasText: "does not answer" }).waitFor();
-  const content = page.locator(".cm-content");
-  await content.click();
-  await page.keyboard.press("Control+Home");
+  await toTheBeginning(page);
   await page.keyboard.insertText("# written while alone\n");
   await page.keyboard.press("Control+s");
   expect(await page.locator("#saved-mark").textContent()).toContain("unsaved");

@@ -284,7 +284,13 @@ fn verif_what_a_requirement_names_lies_in_the_plans_folder() {
             + "\n[requirement.linked-sheet]\nthat = \"rehearsed\"\ncues = \"linked.toml\"\n"
             + "\n[requirement.linked-labels]\nthat = \"recall\"\nof = \"detector.upcall-upper\"\nlabels = \"linked.toml\"\nat_least = \"50 %\"\n";
         let told = desk.consequences(&text, "quick");
-        assert_eq!(told["mistakes"].as_array().unwrap().len(), 0, "{told}");
+        let mistakes = told["mistakes"].as_array().unwrap();
+        assert!(
+            mistakes
+                .iter()
+                .all(|mistake| mistake["severity"] == "warning"),
+            "{mistakes:?}"
+        );
         let whole = told.to_string();
         assert!(!whole.contains("hush"), "{}", target.display());
         assert!(
