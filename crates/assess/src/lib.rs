@@ -165,7 +165,8 @@ pub use named::{NamedError, detector_and_call, hearing_sensors, sensor_named, so
 pub use pick_up::{PickUps, Picked, PickedInBand};
 pub use places::{
     Along, Answer, At, Bind, ChangeError, Place, PlaceAsk, PlaceError, Places, Publishes,
-    PublishesError, Site, SiteError, TALK_TABLES, Talk, Way, foreign_table, places, places_with,
+    PublishesError, Site, SiteError, TALK_TABLES, Talk, Way, foreign_table, placed, places,
+    places_with,
 };
 pub use power::year::MONTH_DAYS;
 pub use recovery::{
@@ -181,7 +182,9 @@ pub use ship::{
     Calms, MonthOfCalm, Ready, SpareRow, Spares, WeatherWaits, WorkWait, spares, weather_waits,
 };
 pub use slip::{MOST_SLIPS, Slip, SlipAsk, SlipCell, SlipGrid, Steps, slip};
-pub use sound_paths::{EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths};
+pub use sound_paths::{
+    EarPaths, PathAsk, PathError, SoundPaths, Told, sound_paths, sound_paths_with,
+};
 pub use standing::WATCH;
 pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use start_words::listed;

@@ -80,6 +80,9 @@ pub enum PathError {
     /// The plan does not say the acidity of the water.
     #[error("absorption needs the acidity of the water, and the plan does not say `ph`")]
     NoAcidity,
+    /// Nobody waits for it any more.
+    #[error("stopped")]
+    Cancelled,
 }
 
 /// What comes to the hydrophones.
@@ -154,6 +157,18 @@ pub struct Told {
 /// # Errors
 /// [`PathError`].
 pub fn sound_paths(line: &Line, ask: &PathAsk) -> Result<SoundPaths, PathError> {
+    sound_paths_with(line, ask, &|| true)
+}
+
+/// The same; `go_on` says whether somebody still waits for it.
+///
+/// # Errors
+/// [`PathError`]; [`PathError::Cancelled`] where nobody does.
+pub fn sound_paths_with(
+    line: &Line,
+    ask: &PathAsk,
+    go_on: &dyn Fn() -> bool,
+) -> Result<SoundPaths, PathError> {
     if ask.range_m.is_none() && ask.out_to_m < NEAREST_M {
         return Err(PathError::OutTo(ask.out_to_m));
     }
@@ -190,7 +205,7 @@ pub fn sound_paths(line: &Line, ask: &PathAsk) -> Result<SoundPaths, PathError> 
                 return Err(PathError::OnSensor { sensor, away_m });
             }
         }
-        ears.push(ear(line, ask, &limits, &sea, ix, depth_m)?);
+        ears.push(ear(line, ask, &limits, &sea, (ix, depth_m), go_on)?);
     }
     assumed.extend(beyond_profile(line));
     if matches!(bed, Bed::Loss { .. }) {
@@ -250,13 +265,14 @@ fn ear(
     ask: &PathAsk,
     limits: &RayLimits,
     sea: &RaySea,
-    ix: SensorIx,
-    depth_m: f64,
+    (ix, depth_m): (SensorIx, f64),
+    go_on: &dyn Fn() -> bool,
 ) -> Result<EarPaths, PathError> {
     let pair = sea.between(ask.source_depth_m, depth_m)?;
     let law = spreading(line);
     let middle_m = 0.5 * (ask.source_depth_m + depth_m);
     let told = |range_m: f64| -> Result<Told, PathError> {
+        waited_for(go_on)?;
         let found = pair.eigenrays(range_m, limits)?;
         Ok(Told {
             range_m,
@@ -301,6 +317,7 @@ fn ear(
     }
     let far_m = far_m(ask);
     let dark = |range_m: f64| -> Result<Option<bool>, PathError> {
+        waited_for(go_on)?;
         Ok(match pair.eigenrays(range_m, limits)?.reach {
             Reach::Direct | Reach::Surface => None,
             Reach::Bed => Some(true),
@@ -329,9 +346,16 @@ fn ear(
         before = Some((range_m, here));
     }
     if ask.field {
-        picture(ask, limits, sea, &mut out)?;
+        picture(ask, limits, sea, &mut out, go_on)?;
     }
     Ok(out)
+}
+
+fn waited_for(go_on: &dyn Fn() -> bool) -> Result<(), PathError> {
+    match go_on() {
+        true => Ok(()),
+        false => Err(PathError::Cancelled),
+    }
 }
 
 /// Where what holds at `near_m` ceases to hold before `far_m`, m.
@@ -392,11 +416,12 @@ fn picture(
     limits: &RayLimits,
     sea: &RaySea,
     out: &mut EarPaths,
+    go_on: &dyn Fn() -> bool,
 ) -> Result<(), PathError> {
     let far_m = far_m(ask);
     let bounces = limits.most_bed_bounces;
     let mut field = sea.loss_field(out.depth_m, far_m, FIELD_CELLS, FIELD_RAYS, bounces)?;
-    out.reach = reach_of_cells(limits, sea, out.depth_m, &mut field)?;
+    out.reach = reach_of_cells(limits, sea, out.depth_m, &mut field, go_on)?;
     out.field = Some(field);
     match (&out.rays, ask.range_m) {
         (Some(told), Some(range_m)) => {
@@ -429,6 +454,7 @@ fn reach_of_cells(
     sea: &RaySea,
     ear_m: f64,
     field: &mut LossField,
+    go_on: &dyn Fn() -> bool,
 ) -> Result<Vec<Reach>, PathError> {
     // A search for paths that leave the bed alone finds them quickly, and the fan tells whether anything else comes.
     let free = RayLimits {
@@ -439,6 +465,7 @@ fn reach_of_cells(
     for &depth_m in &field.depth_m {
         let pair = sea.between(depth_m, ear_m)?;
         for &range_m in &field.range_m {
+            waited_for(go_on)?;
             if libm::hypot(range_m, depth_m - ear_m) < NEAREST_M {
                 all.push(Reach::Direct);
                 continue;

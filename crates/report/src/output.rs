@@ -263,6 +263,15 @@ impl PendingOutput {
         &self.path
     }
 
+    /// The temporary file, empty until it is finished; `None` where what stands at the output's name is written to.
+    #[must_use]
+    pub fn part(&self) -> Option<&File> {
+        match &self.into {
+            Target::Part { file, .. } => Some(file),
+            Target::AsItStands(_) => None,
+        }
+    }
+
     /// Lets `write` fill it and gives it its name, as [`write_atomically_with`] does.
     ///
     /// # Errors
@@ -271,13 +280,29 @@ impl PendingOutput {
         self,
         write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
     ) -> Result<(), OutputError> {
+        self.finish_if(write, || true).map(|_| ())
+    }
+
+    /// The same, but when all is on the disk `still` is asked whether the output is to have its name. Gives what it said; after a no
+    /// what stands there is as it was. What is no file was written to by then.
+    ///
+    /// # Errors
+    /// As [`write_atomically_with`].
+    pub fn finish_if(
+        self,
+        write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+        still: impl FnOnce() -> bool,
+    ) -> Result<bool, OutputError> {
         match &self.into {
-            Target::AsItStands(open) => fill(open, &self.path, write),
+            Target::AsItStands(open) => fill(open, &self.path, write).map(|()| true),
             Target::Part { path, file } => {
                 fill(file, &self.path, write)?;
                 file.sync_all()
                     .map_err(io_error("hand to the disk", &self.path))?;
-                give_name(path, &self.path, self.overwrite)
+                if !still() {
+                    return Ok(false);
+                }
+                give_name(path, &self.path, self.overwrite).map(|()| true)
             }
         }
     }

@@ -91,6 +91,6 @@ pub use noise::{Ends, ShapedNoise, design_shaping_fir};
 #[cfg(feature = "fft")]
 pub use spectrogram::{Spectrogram, SpectrogramColumn};
 #[cfg(feature = "fft")]
-pub use transient::{BandEnergy, band_energy, energy_band_hz};
+pub use transient::{BandEnergy, band_energies, band_energy, energy_band_hz};
 #[cfg(feature = "fft")]
 pub use welch::{Psd, Welch};

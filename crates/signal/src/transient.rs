@@ -40,6 +40,23 @@ pub fn band_energy(
     })
 }
 
+/// Energy of the sound `x` at `rate_hz` at all frequencies, and in each of the bands `bands_hz`, as [`band_energy`] gives them one by one.
+///
+/// # Errors
+/// As [`band_energy`].
+pub fn band_energies(
+    x: &[f32],
+    rate_hz: f64,
+    bands_hz: &[(f64, f64)],
+) -> Result<(f64, Vec<f64>), SpectrumError> {
+    let (density, bin_hz) = energy_density(x, rate_hz)?;
+    let in_bands = bands_hz
+        .iter()
+        .map(|(low_hz, high_hz)| band_power(&density, bin_hz, *low_hz, *high_hz));
+    let total = density.iter().sum::<f64>() * bin_hz;
+    Ok((total, in_bands.collect::<Result<_, _>>()?))
+}
+
 /// The band of the sound `x` at `rate_hz`: from the frequency below which the share `left_out` (zero or more, less than a half) of its
 /// energy within `low_hz` to `high_hz` lies, to that above which the same share does. The whole of `low_hz` to `high_hz` where there
 /// is no energy.

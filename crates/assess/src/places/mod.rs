@@ -181,6 +181,20 @@ pub enum PlaceError {
         /// Line and text of each.
         mistakes: Vec<String>,
     },
+    /// A part can be held from a catalogue of its own, and put into a plan from one that the plan includes.
+    #[error("the plan does not include `{name}`, so that nothing of it can be put there")]
+    NotIncluded {
+        /// The catalogue.
+        name: String,
+    },
+    /// No place has this number.
+    #[error("there are {count} places, counted from 0, and none is {number}")]
+    NoPlace {
+        /// What was asked.
+        number: usize,
+        /// How many there are.
+        count: usize,
+    },
     /// A length along a section that is no place.
     #[error(transparent)]
     Site(#[from] SiteError),
@@ -329,6 +343,43 @@ pub fn places_with(
 }
 
 /// The ids of what is put in must be free.
+/// The plan's own text with the part at one of its places and nothing else changed: the place of this number, from 0, in the order in which
+/// [`places`] tells them. What it publishes stands at the end.
+///
+/// # Errors
+/// [`PlaceError`]; [`PlaceError::NotIncluded`] for a part of a catalogue that the plan does not include.
+pub fn placed(reading: &Reading, ask: &PlaceAsk, number: usize) -> Result<String, PlaceError> {
+    let whole = reading.line.as_ref().filter(|_| !reading.has_errors());
+    let line = whole.ok_or(PlaceError::Plan)?;
+    free(line, &ask.id)?;
+    if let Some((name, _)) = &ask.catalogue {
+        let name = name.clone();
+        return Err(PlaceError::NotIncluded { name });
+    }
+    known_part(reading, &ask.part, "module")?;
+    if let Some(cable) = &ask.cable {
+        known_part(reading, cable, "span")?;
+    }
+    let sites = match ask.along.as_slice() {
+        [] => everywhere(line),
+        asked => along(line, asked)?,
+    };
+    let count = sites.len();
+    let site = sites.get(number);
+    let site = site.ok_or(PlaceError::NoPlace { number, count })?;
+    let mut text = Text::of(reading)?;
+    text.place(&ask.id, &ask.part, site, ask.cable.as_deref(), ask.stub_m)?;
+    let mut text = text.into_string();
+    if let Talk::Tables(tables) = &ask.talk {
+        text.push('\n');
+        text.push_str(tables);
+        if !text.ends_with('\n') {
+            text.push('\n');
+        }
+    }
+    Ok(text)
+}
+
 fn free(line: &Line, id: &str) -> Result<(), PlaceError> {
     if line.module_by_id(id).is_some() {
         let path = format!("module.{id}");

@@ -10,6 +10,7 @@ mod over;
 mod record;
 mod recorded;
 mod sample;
+mod spectrum;
 mod subject;
 mod whole;
 mod wind;
@@ -26,6 +27,7 @@ pub use over::{
 pub use record::InjectionRecord;
 pub use recorded::{Recorded, recorded_ranges};
 pub use sample::{Draws, sample};
+pub use spectrum::{CallBand, CallSpectrum, call_spectrum};
 pub(crate) use subject::INJECTION;
 pub use subject::{BandOf, Subject};
 

@@ -32,7 +32,7 @@ const LOWEST_HZ: f64 = 1.0;
 /// The least wind that there is, m/s.
 pub(super) const CALM_M_S: f64 = 0.0;
 /// What to write where a range is asked for and no law is there.
-const SPREADING: &str = "how sound spreads, and ranges do not follow rays: add to [site] spreading = \"spherical\", \"practical\" or \"cylindrical\", or \"transition\" with spreading_changes_at = \"1 km\"";
+pub(super) const SPREADING: &str = "how sound spreads, and ranges do not follow rays: add to [site] spreading = \"spherical\", \"practical\" or \"cylindrical\", or \"transition\" with spreading_changes_at = \"1 km\"";
 
 /// Whose band it is in which call and noise are compared.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -130,13 +130,7 @@ impl Subject {
         let spec = detector_spec(line, detector, None)?;
         let rate_hz = chain.rate_hz();
         let passed_hz = listens_in(&spec);
-        let (samples, of_formula) = match &written.what {
-            SoundKind::Recording { .. } => (recorded(&name, written, rate_hz)?, None),
-            kind => {
-                let (samples, said) = formula(&name, kind, rate_hz)?;
-                (samples, Some(said))
-            }
-        };
+        let (samples, of_formula) = voiced(&name, written, rate_hz)?;
         let band_of = band_of(&spec);
         let band_hz = match band_of {
             BandOf::Detector => passed_hz,
@@ -445,7 +439,7 @@ impl Subject {
     }
 }
 
-fn site(missing: &'static str) -> RangeError {
+pub(super) fn site(missing: &'static str) -> RangeError {
     RangeError::Input(InputError::NotSaid {
         what: "site".to_owned(),
         missing,
@@ -486,10 +480,25 @@ fn listens_in(spec: &Spec) -> (f64, f64) {
     band
 }
 
-/// Samples, the frequency that stands for them with the least and the greatest.
-type Voiced = (Vec<f32>, (f64, (f64, f64)));
+/// The frequency that stands for a formula with the least and the greatest, Hz.
+type Said = (f64, (f64, f64));
 
-fn formula(name: &str, kind: &SoundKind, rate_hz: f64) -> Result<Voiced, RangeError> {
+/// Samples of a call at a rate, with an rms of 1 uPa while it sounds; of a formula with what it says of its frequencies.
+pub(super) fn voiced(
+    name: &str,
+    call: &plan::Call,
+    rate_hz: f64,
+) -> Result<(Vec<f32>, Option<Said>), RangeError> {
+    match &call.what {
+        SoundKind::Recording { .. } => Ok((recorded(name, call, rate_hz)?, None)),
+        kind => {
+            let (samples, said) = formula(name, kind, rate_hz)?;
+            Ok((samples, Some(said)))
+        }
+    }
+}
+
+fn formula(name: &str, kind: &SoundKind, rate_hz: f64) -> Result<(Vec<f32>, Said), RangeError> {
     let exact = Exact::new(kind, 0.0)
         .map_err(|source| RangeError::Call {
             call: name.to_owned(),

@@ -8,6 +8,7 @@
 mod assumed;
 mod attested;
 mod batteries;
+mod call_spectra;
 mod caps;
 mod cautions;
 mod certainty;

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use assess::{Elevation, PairTold, PathAsk, sound_paths};
+use assess::{Elevation, PairTold, PathAsk, PathError, sound_paths, sound_paths_with};
 use plan::Line;
 
 fn hollow(changes: &[(&str, &str)]) -> Line {
@@ -96,4 +96,36 @@ fn verif_a_near_source_widens_the_limits() {
     let front = |range_m: f64| pair(&line, range_m, 60.0).elevation.unwrap().parts.front;
     assert!((front(300.0).unwrap() - 15.0 / 300.0).abs() < 1e-4);
     assert!((front(450.0).unwrap() - 15.0 / 450.0).abs() < 1e-4);
+}
+
+/// Paths that nobody waits for any more are given up at the next look, in the table and in the picture.
+#[test]
+fn verif_paths_that_nobody_waits_for_are_given_up() {
+    let line = hollow(&[]);
+    let mut ask = PathAsk {
+        source_depth_m: 20.0,
+        range_m: None,
+        out_to_m: 10_000.0,
+        to: None,
+        frequency_hz: None,
+        field: false,
+    };
+    let looks = std::cell::Cell::new(0_u32);
+    let until = |most: u32, ask: &PathAsk| {
+        looks.set(0);
+        let go_on = || {
+            looks.set(looks.get() + 1);
+            looks.get() < most
+        };
+        sound_paths_with(&line, ask, &go_on)
+    };
+    assert!(until(u32::MAX, &ask).is_ok());
+    let table = looks.get();
+    assert!(table > 100, "{table}");
+    ask.field = true;
+    for most in [1, 5, table + 50] {
+        let given_up = until(most, &ask);
+        assert!(matches!(given_up, Err(PathError::Cancelled)), "{most}");
+        assert_eq!(looks.get(), most);
+    }
 }
