@@ -1,12 +1,24 @@
 import type { Consequences, Mistake } from "./documents.ts";
+import { followed, type Now, type Progress } from "./jobs.ts";
+import { linesOf, withEnds, type LineEnd, type Lines } from "./plan/ends.ts";
+import { stream } from "./stream.ts";
+
+export type { Progress } from "./jobs.ts";
+
+/** A text that lies in a file, and the digest by which the server knows it. */
+export interface OnDisk extends Lines {
+  source_digest: string;
+}
 
 export interface Session {
   format: string;
   program: string;
   version: string;
-  plan: { identity: string; file: string; folder_name: string; text: string; source_digest: string; read_only: boolean };
+  plan: { identity: string; file: string; folder_name: string; read_only: boolean } & OnDisk;
   cue_sheets: string[];
   recordings: string[];
+  /** Why there may be more of both than these. */
+  not_all: string | null;
   /** Parts of the plan's catalogues that are modules. */
   parts?: { id: string; is: string | null }[];
   schema: JsonSchema;
@@ -104,28 +116,44 @@ function send(method: string, body: unknown, signal?: AbortSignal): RequestInit 
   };
 }
 
-export const session = (): Promise<Session> => ask("/api/session");
+/** The text comes with short line ends, and with what the file has. */
+function lying<T extends { text: string; source_digest: string }>(told: T): T & OnDisk {
+  return { ...told, ...linesOf(told.text) };
+}
+
+export async function session(): Promise<Session> {
+  const told = await ask<Session>("/api/session");
+  return { ...told, plan: lying(told.plan) };
+}
 
 /** `identity` tells this plan from every other that a server at this port may have. */
-export const planOnDisk = (): Promise<{ text: string; source_digest: string; identity: string }> => ask("/api/plan");
+export const planOnDisk = async (): Promise<OnDisk & { identity: string }> => lying(await ask<{ text: string; source_digest: string; identity: string }>("/api/plan"));
+
+const sheetPath = (name: string): string => `/api/cues/${name.split("/").map(encodeURIComponent).join("/")}`;
+
+export const sheetOnDisk = async (name: string): Promise<OnDisk> => lying(await ask(sheetPath(name)));
 
 /** What saving came to: the new digest, or what lies on the disk instead, which was not touched. */
-export type Saved = { kind: "written"; source_digest: string } | { kind: "changed"; text: string; source_digest: string };
+export type Saved = { kind: "written"; source_digest: string } | { kind: "changed"; there: OnDisk };
 
-export async function save(identity: string, text: string, base_digest: string): Promise<Saved> {
+async function put(path: string, body: { text: string; base_digest: string | null; identity: string }): Promise<Saved> {
   try {
-    const { source_digest } = await ask<{ source_digest: string }>("/api/plan", send("PUT", { text, base_digest, identity }));
+    const { source_digest } = await ask<{ source_digest: string }>(path, send("PUT", body));
     return { kind: "written", source_digest };
   } catch (fault) {
     if (fault instanceof Refused && fault.status === 409 && isRecord(fault.body)) {
-      const { text: theirs, source_digest } = fault.body;
-      if (typeof theirs === "string" && typeof source_digest === "string") {
-        return { kind: "changed", text: theirs, source_digest };
-      }
+      const { text, source_digest } = fault.body;
+      if (typeof text === "string" && typeof source_digest === "string") return { kind: "changed", there: lying({ text, source_digest }) };
     }
     throw fault;
   }
 }
+
+export const save = (identity: string, text: string, end: LineEnd, base_digest: string): Promise<Saved> => put("/api/plan", { text: withEnds(text, end), base_digest, identity });
+
+/** Without a base it is written only where no file is. */
+export const saveSheet = (identity: string, name: string, text: string, end: LineEnd, base_digest: string | null): Promise<Saved> =>
+  put(sheetPath(name), { text: withEnds(text, end), base_digest, identity });
 
 /** This page among others that may look at the same plan: a newer text takes the place of an older one of its own page alone. */
 const client = crypto.getRandomValues(new Uint32Array(2)).join("-");
@@ -158,13 +186,13 @@ export function places<T>(text: string, wish: Record<string, unknown>, signal?: 
   return ask("/api/places", send("POST", { text, ...wish }, signal));
 }
 
-export function threshold<T>(text: string, detector: string, on_above_db: number, signal?: AbortSignal): Promise<T> {
-  return ask("/api/threshold", send("POST", { text, detector, on_above_db }, signal));
+/** The plan's text with a held part at one of its places, by the place's number among those told. */
+export function place(text: string, wish: Record<string, unknown>, number: number): Promise<{ text: string; module: string }> {
+  return ask("/api/place", send("POST", { held: { text, ...wish }, number }));
 }
 
-export interface Progress {
-  share: number | null;
-  words: string;
+export function threshold<T>(text: string, detector: string, on_above_db: number, signal?: AbortSignal): Promise<T> {
+  return ask("/api/threshold", send("POST", { text, detector, on_above_db }, signal));
 }
 
 /**
@@ -180,40 +208,21 @@ export async function job<T>(
 ): Promise<{ id: string; result: T }> {
   const path = kind === "listen" ? "/api/listen" : "/api/jobs";
   const body = kind === "listen" ? { text, ...wish } : { kind, text, ask: wish };
-  const started = await ask<{ job: string | number }>(path, send("POST", body));
+  const started = await ask<{ job: number }>(path, send("POST", body));
   const id = String(started.job);
-  await new Promise<void>((done, fail) => {
-    const events = new EventSource(`/api/jobs/${id}/events`);
-    const end = (finish: () => void): void => {
-      events.close();
-      signal.removeEventListener("abort", cancel);
-      finish();
-    };
-    const cancel = (): void => {
-      void fetch(`/api/jobs/${id}`, { method: "DELETE", credentials: "same-origin" });
-      end(() => fail(new DOMException("stopped", "AbortError")));
-    };
-    if (signal.aborted) {
-      cancel();
-      return;
-    }
-    signal.addEventListener("abort", cancel);
-    events.addEventListener("progress", (event) => tell(JSON.parse(event.data) as Progress));
-    events.addEventListener("done", () => end(done));
-    events.addEventListener("cancelled", () => end(() => fail(new DOMException("stopped", "AbortError"))));
-    events.addEventListener("failed", (event) => {
-      const told = JSON.parse(event.data) as { error: string | { message: string; help?: string | null; code?: string } };
-      const error = typeof told.error === "string" ? { message: told.error } : told.error;
-      end(() => fail(new Refused(422, error.code ?? "failed", error.message, error.help ?? null, told)));
-    });
-    events.onerror = () => {
-      // A stream that ended is tried again by the browser; one that is refused is not.
-      if (events.readyState === EventSource.CLOSED) end(() => fail(new Lost("the server does not answer")));
-    };
-  });
-  const { result } = await ask<{ state: string; result: T }>(`/api/jobs/${id}`);
-  return { id, result };
+  const of = {
+    id: started.job,
+    look: () => ask<Now<T>>(`/api/jobs/${id}`),
+    stop: () => void fetch(`/api/jobs/${id}`, { method: "DELETE", credentials: "same-origin" }).catch(() => undefined),
+  };
+  const now = await followed(of, stream, tell, signal);
+  if (now.state === "done") return { id, result: now.result };
+  if (now.state === "failed") throw new Refused(422, now.error?.code ?? "failed", now.error?.message ?? "the work failed", now.error?.help ?? null, now);
+  throw new DOMException("stopped", "AbortError");
 }
+
+/** Forgets a job that is over, with its records. */
+export const forgetJob = (id: string): void => void fetch(`/api/jobs/${id}`, { method: "DELETE", credentials: "same-origin" }).catch(() => undefined);
 
 export const part = <T>(path: string): Promise<T> => ask(path);
 

@@ -84,6 +84,8 @@ export interface DrawnModule extends Drawn {
   depth_m: number | null;
   from_top_m: number | null;
   section: string | null;
+  /** The key by which its place is written, and the length that stands there. */
+  written: { by: "from_top" | "from_anchor" | "depth"; length_m: number };
   surface: boolean;
   rated_depth_m: number | null;
   states: { state: string; load: Quantity; starts: boolean }[];
@@ -131,7 +133,7 @@ export interface DrawnSupply extends Drawn {
 
 export interface DrawnHung extends Drawn {
   depth_m?: number | null;
-  position?: { section?: string; from_top_m?: number; depth_m?: number } | null;
+  position?: { section?: string; from_top_m?: number; depth_m?: number; written?: DrawnModule["written"] } | null;
 }
 
 export interface DrawnUplink extends Drawn {
@@ -258,6 +260,13 @@ export interface Chain {
       overload_sine_level_db_re_1upa: number | null;
     }[];
     detectors: { id: string; low_hz: number; high_hz: number }[];
+    /** Calls of the plan from the range that was asked for: by band, or why that is not known. */
+    calls?: {
+      call: string;
+      range_m: number;
+      bands: { centre_hz: number; source_level_db_re_1upa_m: number; received_level_db_re_1upa: number }[] | null;
+      unknown: string | null;
+    }[];
     months: { month: number; wind_m_s: number | null; headroom_db: number | null; clipped_share: number | null }[];
   }[];
 }

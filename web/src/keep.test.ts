@@ -1,5 +1,5 @@
 import { afterEach, beforeEach, expect, test, vi } from "vitest";
-import { forget, keep, kept } from "./keep.ts";
+import { forget, keep, kept, sheetOf, sheetsKept } from "./keep.ts";
 
 beforeEach(() => {
   const lies = new Map<string, string>();
@@ -7,6 +7,10 @@ beforeEach(() => {
     getItem: (key: string) => lies.get(key) ?? null,
     setItem: (key: string, value: string) => void lies.set(key, value),
     removeItem: (key: string) => void lies.delete(key),
+    key: (i: number) => [...lies.keys()][i] ?? null,
+    get length() {
+      return lies.size;
+    },
   });
 });
 afterEach(() => vi.unstubAllGlobals());
@@ -31,4 +35,16 @@ test("verif_ what does not say from which file it was written is not offered", (
 test("verif_ storage that is full or forbidden is told", () => {
   vi.stubGlobal("localStorage", { setItem: () => { throw new Error("full"); } });
   expect(keep("a", "text", "base")).toBe(false);
+});
+
+test("verif_ cue sheets are kept beside the plan's text, and found by their plan alone", () => {
+  keep("a", "plan", "base");
+  keep(sheetOf("a", "cues/night.toml"), "night", "base of night");
+  keep(sheetOf("a", "cues/calm.toml"), "calm", "");
+  keep(sheetOf("ab", "cues/other.toml"), "other", "");
+  expect(sheetsKept("a")).toEqual(["cues/calm.toml", "cues/night.toml"]);
+  forget("a");
+  expect(kept(sheetOf("a", "cues/night.toml"))?.text).toBe("night");
+  forget(sheetOf("a", "cues/night.toml"));
+  expect(sheetsKept("a")).toEqual(["cues/calm.toml"]);
 });

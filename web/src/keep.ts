@@ -1,4 +1,4 @@
-// The unsaved text of a plan, kept in this browser until it is saved.
+// Unsaved texts of a plan and of its cue sheets, kept in this browser until they are saved.
 
 export interface Kept {
   text: string;
@@ -28,6 +28,24 @@ export function kept(identity: string): Kept | null {
   } catch {
     return null;
   }
+}
+
+/** What a plan's cue sheet is kept under, beside the plan's own text. */
+export const sheetOf = (identity: string, name: string): string => `${identity}/${name}`;
+
+/** Names of the cue sheets of a plan of which an unsaved text is kept. */
+export function sheetsKept(identity: string): string[] {
+  const before = key(sheetOf(identity, ""));
+  const found: string[] = [];
+  try {
+    for (let i = 0; i < localStorage.length; i += 1) {
+      const one = localStorage.key(i);
+      if (one?.startsWith(before)) found.push(one.slice(before.length));
+    }
+  } catch {
+    // What cannot be reached holds no text of ours.
+  }
+  return found.sort();
 }
 
 export function forget(identity: string): void {

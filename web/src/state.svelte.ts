@@ -2,7 +2,11 @@ import * as api from "./api.ts";
 import type { Consequences, Mistake, Verdicts } from "./documents.ts";
 import { keep, kept, forget, type Kept } from "./keep.ts";
 import { edits } from "./plan/edits.ts";
-import { unfinished, type Unfinished } from "./pace.ts";
+import type { LineEnd } from "./plan/ends.ts";
+import { newestLast } from "./line/pace.ts";
+import { unfinished } from "./pace.ts";
+import type { Told } from "./events.ts";
+import { stream } from "./stream.ts";
 
 export type Tab = "line" | "year" | "hearing" | "traffic" | "mooring" | "rehearsal";
 
@@ -17,16 +21,12 @@ export interface Pen {
   depth(): { undo: number; redo: number };
 }
 
-const QUICK_AFTER_MS = 30;
 const FULL_AFTER_MS = 600;
 const RETRY_AFTER_MS = 1500;
 const OTHER_AFTER_MS = 5000;
 
-/** A plan whose copy on the disk is another one than the page began with. */
-export interface Conflict {
-  text: string;
-  source_digest: string;
-}
+/** What lies on the disk, where it is another text than the page began with. */
+export type Conflict = api.OnDisk;
 
 /** All that the page knows; what it shows of the line comes from the server's answers alone. */
 export class Desk {
@@ -41,9 +41,13 @@ export class Desk {
   asking = $state<"quick" | "full" | null>(null);
   refused = $state<string | null>(null);
   lost = $state(false);
+  /** Why the plan's file is gone, or cannot be read; null while it is there. */
+  gone = $state<string | null>(null);
   /** Whether a server answers at this port, and it is that of another plan. */
   other = $state(false);
   conflict = $state.raw<Conflict | null>(null);
+  /** Whether the conflict answers what was asked for here, as saving. */
+  conflictCalls = false;
   told = $state<string | null>(null);
   saving = $state(false);
   tab = $state<Tab>("line");
@@ -56,17 +60,20 @@ export class Desk {
   pen: Pen | null = null;
   /** Digest of `saved`; `base` is another one where the page's text was written from an older file. */
   #savedDigest = $state("");
+  /** How lines end in the file. */
+  #end: LineEnd = "\n";
   readonly #set = edits({ now: () => this.text, put: (text) => this.pen?.replaceAll(text, false) }, api.edit);
-  #serial = 0;
-  #shown = 0;
-  #quick: ReturnType<typeof setTimeout> | undefined;
+  /** Counts the texts; the one that what is shown is of. */
+  #serial = $state(0);
+  #shown = $state(0);
+  /** One quick check is out at a time; of the texts that come meanwhile the newest is next. */
+  readonly #quick = newestLast<"quick">((tier) => this.#judge(tier));
+  readonly #fullOut = unfinished();
   #full: ReturnType<typeof setTimeout> | undefined;
-  #events: EventSource | null = null;
+  #listening = false;
   #retry: ReturnType<typeof setTimeout> | undefined;
   #beat = 0;
   #looking = false;
-  /** A full check that is asked for does not stop the quick one of the same text. */
-  #waiting: { quick: Unfinished; full: Unfinished } = { quick: unfinished(), full: unfinished() };
 
   get unsaved(): boolean {
     return this.session !== null && this.text !== this.saved;
@@ -82,7 +89,7 @@ export class Desk {
 
   /** Whether what is shown is of an older text than the one in the editor. */
   get behind(): boolean {
-    return this.asking !== null || this.#shown < this.#serial;
+    return this.#shown < this.#serial;
   }
 
   async begin(): Promise<void> {
@@ -92,11 +99,11 @@ export class Desk {
       this.#lies(session.plan);
       this.text = session.plan.text;
       this.failure = null;
+      if (session.plan.mixed) this.told = "Lines of this file end in two ways; saving ends all of them as most do.";
       const left = kept(session.plan.identity);
       if (left !== null && left.text !== session.plan.text) this.found = left;
       else forget(session.plan.identity);
-      void this.#judge("quick");
-      this.#rest();
+      this.again();
       this.#listen();
     } catch (fault) {
       this.failure = api.words(fault);
@@ -104,8 +111,9 @@ export class Desk {
   }
 
   /** Takes this as what lies on the disk, and as what the page's text is written from. */
-  #lies(disk: { text: string; source_digest: string }): void {
+  #lies(disk: Pick<api.OnDisk, "text" | "end" | "source_digest">): void {
     this.saved = disk.text;
+    this.#end = disk.end;
     this.#savedDigest = disk.source_digest;
     this.base = disk.source_digest;
   }
@@ -128,9 +136,8 @@ export class Desk {
         forget(this.session.plan.identity);
       }
     }
-    this.#waiting.full.stop();
-    clearTimeout(this.#quick);
-    this.#quick = setTimeout(() => void this.#judge("quick"), QUICK_AFTER_MS);
+    this.#fullOut.stop();
+    void this.#quick("quick");
     this.#rest();
   }
 
@@ -143,7 +150,7 @@ export class Desk {
     // Another plan's server would judge this text by what lies beside that plan.
     if (this.other) return;
     const serial = this.#serial;
-    const signal = this.#waiting[tier].next();
+    const signal = tier === "full" ? this.#fullOut.next() : undefined;
     this.asking = tier;
     try {
       const answer = await api.consequences(this.text, tier, serial * 2 + (tier === "full" ? 1 : 0), signal);
@@ -153,14 +160,15 @@ export class Desk {
         this.#here();
         return;
       }
-      if (serial < this.#shown || serial < this.#serial) return;
+      // What is newer than what is shown is shown, though a newer text may be written already: it is marked as behind.
+      if (serial < this.#shown) return;
       // The quick one may come behind the full one of its text.
       if (tier === "quick" && serial === this.#shown && this.consequences?.tier === "full" && this.consequences.source_digest === answer.source_digest) return;
       this.#shown = serial;
       this.consequences = answer;
       if (answer.verdicts !== null) this.verdicts = answer.verdicts;
       this.refused = null;
-      this.asking = null;
+      if (this.asking === tier) this.asking = null;
       this.#here();
       document.documentElement.dataset["digest"] = answer.source_digest;
       document.documentElement.dataset["tier"] = answer.tier;
@@ -176,7 +184,7 @@ export class Desk {
 
   /** Asks again for what is shown, as after the server came back. */
   again(): void {
-    void this.#judge("quick");
+    void this.#quick("quick");
     this.#rest();
   }
 
@@ -184,13 +192,16 @@ export class Desk {
     if (this.session === null || this.saving || this.readOnly) return;
     this.saving = true;
     const text = this.text;
+    const end = over?.end ?? this.#end;
     try {
-      const done = await api.save(this.session.plan.identity, text, over?.source_digest ?? this.base);
+      const done = await api.save(this.session.plan.identity, text, end, over?.source_digest ?? this.base);
       if (done.kind === "changed") {
-        this.conflict = { text: done.text, source_digest: done.source_digest };
+        this.conflictCalls = true;
+        this.conflict = done.there;
         return;
       }
-      this.#lies({ text, source_digest: done.source_digest });
+      this.#lies({ text, end, source_digest: done.source_digest });
+      this.gone = null;
       this.conflict = null;
       this.told = "Saved.";
       if (this.text === text) forget(this.session.plan.identity);
@@ -225,7 +236,10 @@ export class Desk {
     this.pen?.replaceAll(text);
     this.found = null;
     if (!this.unsaved) this.base = this.#savedDigest;
-    else if (behind) this.conflict = { text: this.saved, source_digest: this.#savedDigest };
+    else if (behind) {
+      this.conflictCalls = true;
+      this.conflict = { text: this.saved, source_digest: this.#savedDigest, end: this.#end, mixed: false };
+    }
   }
 
   dropFound(): void {
@@ -249,38 +263,64 @@ export class Desk {
   }
 
   #listen(): void {
-    this.#events?.close();
-    const events = new EventSource("/api/events");
-    this.#events = events;
+    if (!this.#listening) {
+      this.#listening = true;
+      stream.on((told) => this.#hear(told));
+    }
     this.#beat = Date.now();
-    events.onopen = () => this.#here();
-    events.addEventListener("heartbeat", () => this.#here());
-    events.addEventListener("plan-changed", (event) => {
-      this.#here();
-      const { source_digest } = JSON.parse(event.data) as { source_digest: string };
-      void this.#changedOnDisk(source_digest);
-    });
-    events.onerror = () => this.#away();
+    stream.again();
+    if (this.lost) this.#retryLater();
   }
 
-  async #changedOnDisk(digest: string): Promise<void> {
+  #retryLater(): void {
+    clearTimeout(this.#retry);
+    this.#retry = setTimeout(() => this.#listen(), this.other ? OTHER_AFTER_MS : RETRY_AFTER_MS);
+  }
+
+  #hear({ name, data }: Told): void {
+    if (name === "error") {
+      this.#away();
+      return;
+    }
+    this.#here();
+    if (name === "plan-changed") {
+      const { source_digest } = JSON.parse(data) as { source_digest: string };
+      this.gone = null;
+      void this.#changedOnDisk(source_digest);
+    } else if (name === "plan-gone") {
+      const { error } = JSON.parse(data) as { error: { message: string; help: string | null } };
+      this.gone = error.help === null ? error.message : `${error.message}. ${error.help}`;
+    } else if (name === "missed" && !this.lost) {
+      void this.#changedOnDisk(null);
+    }
+  }
+
+  /** Without a digest it is not known whether the file changed. */
+  async #changedOnDisk(digest: string | null): Promise<void> {
     if (digest === this.base || this.saving) return;
     try {
       const disk = await api.planOnDisk();
+      this.gone = null;
       if (this.#isOther(disk.identity) || disk.source_digest === this.base) return;
       if (disk.text === this.text) {
         this.#lies(disk);
         return;
       }
       if (this.unsaved) {
+        this.conflictCalls = false;
         this.conflict = disk;
         return;
       }
       this.takeTheirs(disk);
       this.told = "The file changed on the disk; the page follows it. Undo brings the former text back.";
     } catch (fault) {
-      if (fault instanceof api.Lost) this.#away();
+      this.#unread(fault);
     }
+  }
+
+  #unread(fault: unknown): void {
+    if (fault instanceof api.Refused) this.gone = api.words(fault);
+    else this.#away();
   }
 
   #here(): void {
@@ -306,9 +346,11 @@ export class Desk {
       if (this.#isOther(disk.identity)) return;
       this.lost = false;
       await this.#changedOnDisk(disk.source_digest);
-    } catch {
-      this.#away();
-      return;
+    } catch (fault) {
+      this.#unread(fault);
+      if (!(fault instanceof api.Refused)) return;
+      // The server is there, and the file is not.
+      this.lost = false;
     } finally {
       this.#looking = false;
     }
@@ -316,12 +358,9 @@ export class Desk {
   }
 
   #away(): void {
-    if (!this.lost) {
-      this.lost = true;
-      this.asking = null;
-    }
-    clearTimeout(this.#retry);
-    this.#retry = setTimeout(() => this.#listen(), this.other ? OTHER_AFTER_MS : RETRY_AFTER_MS);
+    this.lost = true;
+    this.asking = null;
+    this.#retryLater();
   }
 
   /** Called now and then: a stream that stays open without its heartbeat is a lost server, too. */

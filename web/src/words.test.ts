@@ -2,13 +2,37 @@ import { expect, test } from "vitest";
 import { change, digits, dayOfYear, quantity, sinceStart, utc } from "./words.ts";
 
 test("verif_ digits suit the size of a number and keep every whole one", () => {
-  expect([0, 0.0421, 0.70034, 7.514939, 37.48506, 113.264, 971.44, 5700.595, 12345.6].map(digits)).toEqual([
-    "0", "0.042", "0.7", "7.51", "37.49", "113.3", "971.4", "5701", "12 346",
+  expect([0, 0.0421, 0.70034, 7.514939, 37.48506, 113.264, 971.44, 5700.595, 12345.6].map((value) => digits(value))).toEqual([
+    "0", "0.0421", "0.7", "7.51", "37.49", "113.3", "971.4", "5701", "12 346",
   ]);
   expect(digits(-6.5)).toBe("−6.5");
   expect(digits(1.4377e-6)).toBe("1.44 × 10⁻⁶");
   expect(digits(-0.0004)).toBe("−4.00 × 10⁻⁴");
   expect(digits(NaN)).toBe("not a number");
+});
+
+test("verif_ small values lose none of the digits that count", () => {
+  expect([0.0014, 0.0016, 0.00149, 0.0999, 0.9996].map((value) => digits(value))).toEqual(["0.0014", "0.0016", "0.00149", "0.0999", "1"]);
+  // Against the number itself: never off by more than half of the third digit.
+  for (let n = 0; n < 500; n += 1) {
+    const value = 1e-3 * 1.0193 ** n;
+    if (value >= 1e7) break;
+    const shown = Number(digits(value).replaceAll(" ", "").replace("−", "-"));
+    expect(Math.abs(shown - value) / value).toBeLessThanOrEqual(0.0051);
+  }
+});
+
+test("verif_ a value is told apart from its limit", () => {
+  expect([digits(1000.4, 1000), digits(1000, 1000.4)]).toEqual(["1000.4", "1000"]);
+  expect([digits(11.9996, 12), digits(12, 11.9996)]).toEqual(["11.9996", "12"]);
+  expect(digits(5, 5)).toBe("5");
+  expect(digits(7.514939, 8)).toBe("7.51");
+  expect(quantity({ value: 120.04, unit: "s" }, { value: 120, unit: "s" })).not.toBe(quantity({ value: 120, unit: "s" }, { value: 120.04, unit: "s" }));
+  // Other units are not compared.
+  expect(quantity({ value: 1000.4, unit: "W" }, { value: 1000, unit: "V" })).toBe("1000 W");
+  for (const [value, limit] of [[1000.4, 1000], [0.0014, 0.00141], [1e9 + 1, 1e9], [-3.1, -3.1004], [2e-5, 2.0001e-5]] as const) {
+    expect(digits(value, limit)).not.toBe(digits(limit, value));
+  }
 });
 
 test("verif_ a span of time is told in the unit in which people read it", () => {
@@ -18,6 +42,9 @@ test("verif_ a span of time is told in the unit in which people read it", () => 
 
 test("verif_ money keeps its cents, and what is not known is no zero", () => {
   expect(quantity({ value: 46.8, unit: "EUR" })).toBe("46.80 EUR");
+  expect(quantity({ value: 0.004, unit: "EUR" })).toBe("0.004 EUR");
+  expect(quantity({ value: 0, unit: "EUR" })).toBe("0.00 EUR");
+  expect(quantity({ value: 10.001, unit: "EUR" }, { value: 10, unit: "EUR" })).toBe("10.001 EUR");
   expect(quantity(null)).toBe("unknown");
   expect(change({ value: 3.2, unit: "EUR" })).toBe("+3.20 EUR");
   expect(change({ value: -3.2, unit: "EUR" })).toBe("−3.20 EUR");

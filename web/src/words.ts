@@ -2,13 +2,29 @@ import type { Quantity, Ruling } from "./documents.ts";
 
 const THIN = " ";
 
-/** Sensible digits: three, four where the number is large, none lost before the point. */
-export function digits(value: number): string {
+/** Most digits behind the point. */
+const MOST_AFTER = 12;
+
+/**
+ * Three digits that count, four where the number is large, and none lost before the point. Where it stands beside another value it has as many more as tell the two
+ * apart.
+ */
+export function digits(value: number, beside?: number): string {
   if (!Number.isFinite(value)) return "not a number";
+  const few = written(value, 0);
+  if (beside === undefined || beside === value || !Number.isFinite(beside)) return few;
+  let more = 0;
+  while (more < MOST_AFTER && written(value, more) === written(beside, more)) more += 1;
+  return written(value, more);
+}
+
+/** With so many digits more than are usual. */
+function written(value: number, more: number): string {
   const size = Math.abs(value);
-  if (size !== 0 && (size < 1e-3 || size >= 1e7)) return value.toExponential(2).replace(/e\+?(-?)(\d+)/, (_, sign: string, power: string) => ` × 10${raise(sign + power)}`).replace("-", "−");
-  const after = size >= 1000 || size === 0 ? 0 : size >= 100 ? 1 : size >= 1 ? 2 : 3;
-  const fixed = value.toFixed(after);
+  if (size !== 0 && (size < 1e-3 || size >= 1e7)) return value.toExponential(Math.min(2 + more, 15)).replace(/e\+?(-?)(\d+)/, (_, sign: string, power: string) => ` × 10${raise(sign + power)}`).replace("-", "−");
+  const usual = size >= 1000 || size === 0 ? 0 : size >= 100 ? 1 : size >= 1 ? 2 : 2 - Math.floor(Math.log10(size));
+  const after = usual + more;
+  const fixed = value.toFixed(Math.min(after, 20));
   const short = fixed.includes(".") ? fixed.replace(/\.?0+$/, "") : fixed;
   const [whole = "", rest] = (short === "-0" ? "0" : short).split(".");
   const grouped = whole.replace(/\B(?=(\d{3})+(?!\d))/g, whole.replace("-", "").length > 4 ? THIN : "");
@@ -30,14 +46,24 @@ function clock(size: number): [string, number] {
   return size >= 1e-4 ? ["ms", 1e-3] : ["µs", 1e-6];
 }
 
-export function quantity(one: Quantity | null | undefined): string {
+/** `beside`: a value from which it is told apart, as a value from its limit. */
+export function quantity(one: Quantity | null | undefined, beside?: Quantity | null): string {
   if (one === null || one === undefined) return "unknown";
+  const other = beside?.unit === one.unit ? beside.value : undefined;
   if (one.unit === "s") {
     const [unit, of] = clock(Math.abs(one.value));
-    return `${digits(one.value / of)} ${unit}`;
+    return `${digits(one.value / of, other === undefined ? undefined : other / of)} ${unit}`;
   }
-  if (MONEY.test(one.unit)) return `${one.value.toFixed(2).replace("-", "−")} ${one.unit}`;
-  return `${digits(one.value)} ${one.unit}`;
+  if (MONEY.test(one.unit)) return `${money(one.value, other)} ${one.unit}`;
+  return `${digits(one.value, other)} ${one.unit}`;
+}
+
+/** Two digits behind the point, and more where it is less than one of the second, or would be taken for the other value. */
+function money(value: number, beside?: number): string {
+  const cents = value.toFixed(2);
+  const lost = value !== 0 && Math.abs(value) < 0.01;
+  const alike = beside !== undefined && beside !== value && beside.toFixed(2) === cents;
+  return lost || alike ? digits(value, beside) : cents.replace("-", "−");
 }
 
 export function withUnit(value: number | null | undefined, unit: string): string {

@@ -1,7 +1,7 @@
 import { writeFileSync } from "node:fs";
 import type { Browser, BrowserContext, Page } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, expect, test } from "vitest";
-import { Server, launch, open, row, settled, type, toTheBeginning } from "./desk.ts";
+import { Server, launch, moved, digest, open, row, settled, type, toTheBeginning } from "./desk.ts";
 
 let browser: Browser;
 let context: BrowserContext;
@@ -21,8 +21,8 @@ afterEach(async () => {
 });
 
 /** A server of a plan of its own, at the port of the first. */
-function another(): Server {
-  const server = new Server();
+function another(plan?: string): Server {
+  const server = new Server(plan);
   const first = servers[0];
   if (first !== undefined) server.url = first.url;
   servers.push(server);
@@ -175,4 +175,58 @@ test("verif_ a remedy previewed in an older text is not applied over a newer one
   await save(page);
   expect(a.text.startsWith("# typed since\n")).toBe(true);
   expect(a.text).not.toContain('capacity = "100 Ah"');
+});
+
+test("verif_ a file with long line ends keeps them: places are right, undo comes back to saved, and saving changes what was typed alone", async () => {
+  const a = another();
+  const raw = a.text.replaceAll("\n", "\r\n");
+  writeFileSync(a.plan, raw);
+  await a.start();
+  const page = await visit(a);
+  // What is edited by the server is told by its places at once, before any key.
+  await type(page, 'water_depth = "85 m"', 'water_depth = "85"');
+  await page.waitForSelector(".cm-lintRange-error");
+  expect(await page.locator(".cm-lintRange-error").first().textContent()).toContain("85");
+  const before = await digest(page);
+  await page.locator("header button", { hasText: "Undo" }).click();
+  await moved(page, before);
+  await page.locator("#saved-mark", { hasText: /^saved$/ }).waitFor();
+  await type(page, 'length = "92 m"', 'length = "93 m"');
+  await save(page);
+  expect(a.text).toBe(raw.replace('length = "92 m"', 'length = "93 m"'));
+  // Another's change with the same line ends is followed without a difference in every line.
+  writeFileSync(a.plan, a.text.replace('name = "Harrow Sound', 'name = "Other Sound'));
+  await page.locator("#told", { hasText: "changed on the disk" }).waitFor();
+  await page.locator("#saved-mark", { hasText: /^saved$/ }).waitFor();
+});
+
+test("verif_ places in a file with long line ends are right before the first key", async () => {
+  const a = another();
+  writeFileSync(a.plan, a.text.replace('water_depth = "85 m"', 'water_depth = "85"').replaceAll("\n", "\r\n"));
+  await a.start();
+  const page = await context.newPage();
+  page.setDefaultTimeout(30_000);
+  await page.goto(a.url);
+  await page.waitForSelector(".cm-lintRange-error");
+  expect(await page.locator(".cm-lintRange-error").first().textContent()).toContain("85");
+});
+
+test("verif_ a module that is placed from the anchor is dragged by that key, and the plan stays whole", async () => {
+  const a = another("kestrel-piles");
+  await a.start();
+  const page = await visit(a);
+  const before = await digest(page);
+  const box = await page.locator('[data-thing="module.low"] rect').first().boundingBox();
+  if (box === null) throw new Error("the module is not drawn");
+  const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
+  await page.mouse.move(x, y);
+  await page.mouse.down();
+  await page.mouse.move(x, y - 40, { steps: 5 });
+  await page.mouse.up();
+  await moved(page, before);
+  const field = page.locator('input[data-path="module.low.position.from_anchor"]');
+  await expect.poll(async () => Number.parseFloat(await field.inputValue())).toBeGreaterThan(3);
+  await settled(page);
+  expect(await page.locator("#drawing").count()).toBe(1);
+  expect(await page.locator("#mistakes").count()).toBe(0);
 });

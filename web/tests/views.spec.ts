@@ -1,12 +1,13 @@
 import { mkdirSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import type { Browser, Page } from "playwright-core";
-import { afterAll, beforeAll, expect, test } from "vitest";
+import { afterAll, afterEach, beforeAll, expect, test } from "vitest";
 import { Server, digest, launch, moved, open, serious, shoot, wav } from "./desk.ts";
 
 let browser: Browser;
 let server: Server;
 let page: Page;
+const complaints: string[] = [];
 
 /** The first minutes of the demo's night: a near call, which both ears hear. */
 const SHORT = `format = 1
@@ -46,8 +47,13 @@ beforeAll(async () => {
   await server.start();
   page = await (await browser.newContext({ viewport: { width: 1280, height: 720 } })).newPage();
   page.setDefaultTimeout(30_000);
+  page.on("pageerror", (fault) => complaints.push(fault.message));
+  page.on("console", (line) => {
+    if (line.type() === "error" && !/Failed to load resource/.test(line.text())) complaints.push(line.text());
+  });
   await open(page, server);
 });
+afterEach(() => expect(complaints.splice(0)).toEqual([]));
 afterAll(async () => {
   await browser.close();
   await server.end();
@@ -79,6 +85,16 @@ test("verif_ each view is reached by its key, has no serious fault of access, an
   expect(faults).toEqual([]);
 });
 
+test("verif_ the calls of the plan are drawn against the noise, from the range that is asked for", async () => {
+  await page.keyboard.press("Alt+3");
+  await page.locator("button", { hasText: /^Noise$/ }).click();
+  const legend = page.locator(".u-legend").first();
+  await expect.poll(() => legend.textContent(), { timeout: 30_000 }).toContain("call.upcall at 1000 m");
+  await page.locator("#call-range").fill("3 km");
+  await expect.poll(() => legend.textContent(), { timeout: 30_000 }).toContain("call.upcall at 3000 m");
+  await page.locator("#calls").waitFor();
+});
+
 test("verif_ on a tablet and a narrow page the panels fold and nothing runs over the side", async () => {
   for (const [width, height] of [[1024, 768], [820, 1180]] as const) {
     await page.setViewportSize({ width, height });
@@ -95,7 +111,7 @@ test("verif_ on a tablet and a narrow page the panels fold and nothing runs over
   await page.locator("header button", { hasText: "Plan" }).click();
 });
 
-test("verif_ a part held over the line shows at every place whether it may go there", async () => {
+test("verif_ a part held over the line shows at every place whether it may go there, and is put into the plan at one", async () => {
   await page.keyboard.press("Alt+1");
   await page.locator("#hold").click();
   await page.locator("#held-part").selectOption("part.flow-meter");
@@ -111,6 +127,22 @@ test("verif_ a part held over the line shows at every place whether it may go th
   await page.keyboard.press("ArrowDown");
   expect(await page.evaluate(() => document.activeElement?.id)).toBe("place-1");
   await shoot(page, "hold");
+  // Put into the plan by its own edit, and taken out again.
+  const before = await digest(page);
+  const text = server.text;
+  await page.locator("#held-name").fill("flow");
+  await page.locator("#held-name").press("Enter");
+  await page.locator(".hold ol", { hasText: "may go" }).waitFor({ timeout: 60_000 });
+  await page.locator(".put:enabled").click({ timeout: 60_000 });
+  await moved(page, before);
+  await page.locator('#drawing [data-thing="module.flow"]').waitFor();
+  expect(await page.locator("#mistakes").count()).toBe(0);
+  expect(server.text).toBe(text);
+  const put = await digest(page);
+  await page.locator("header button", { hasText: "Undo" }).click();
+  await moved(page, put);
+  await page.locator('#drawing [data-thing="module.flow"]').waitFor({ state: "detached" });
+  await page.locator("#saved-mark", { hasText: /^saved$/ }).waitFor();
 });
 
 test("verif_ a rehearsal lights the line, an event opens its trace to the shore, a fault is put in by a click", async () => {

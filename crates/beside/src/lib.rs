@@ -14,6 +14,6 @@ mod shell;
 pub use cue_digest::cue_digest;
 pub use leave::{Rehearsed, TraceDigest, leave, rehearsal_evidence};
 pub use program::{PROGRAM, computed_by, of_plan};
-pub use replace::{ReplaceError, replace_plan};
+pub use replace::{ReplaceError, replace_text};
 pub use shelf::{records, shelf, shelf_without_records};
 pub use shell::{rehearse_line, shell_word};

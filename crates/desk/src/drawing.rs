@@ -141,16 +141,20 @@ impl Drawn<'_> {
                 section: s,
                 length_m,
             } => {
-                json!({ "section": section(s), "from_top_m": length_m.si })
+                let (along_m, by) = (length_m.si, "from_top");
+                json!({ "section": section(s), "from_top_m": along_m, "written": { "by": by, "length_m": along_m } })
             }
             Position::FromAnchor {
                 section: s,
                 length_m,
             } => {
                 let whole_m = self.line.sections[s.0].length_m.si;
-                json!({ "section": section(s), "from_top_m": whole_m - length_m.si })
+                let (along_m, by) = (length_m.si, "from_anchor");
+                json!({ "section": section(s), "from_top_m": whole_m - along_m, "written": { "by": by, "length_m": along_m } })
             }
-            Position::Depth(depth_m) => json!({ "depth_m": depth_m.si }),
+            Position::Depth(depth_m) => {
+                json!({ "depth_m": depth_m.si, "written": { "by": "depth", "length_m": depth_m.si } })
+            }
         }
     }
 
@@ -176,6 +180,7 @@ impl Drawn<'_> {
         told["straight_depth_m"] = finite(module.straight_depth_m);
         told["section"] = place.get("section").cloned().unwrap_or(Value::Null);
         told["from_top_m"] = place.get("from_top_m").cloned().unwrap_or(Value::Null);
+        told["written"] = place["written"].clone();
         told["surface"] = json!(module.hull.is_some() || module.depth_m == 0.0);
         told["rated_depth_m"] = json!(
             module

@@ -13,7 +13,7 @@ use serde::de::DeserializeOwned;
 use tokio::sync::Semaphore;
 
 use crate::error::ApiError;
-use crate::page::content_security;
+use crate::page::CONTENT_SECURITY;
 
 /// Largest body of a request, bytes.
 pub(crate) const LARGEST_BODY: usize = 8 << 20;
@@ -237,6 +237,7 @@ pub(crate) async fn guarded(
     say(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
     say(header::REFERRER_POLICY, "no-referrer");
     say(header::X_FRAME_OPTIONS, "DENY");
+    say(header::CONTENT_SECURITY_POLICY, CONTENT_SECURITY);
     say(
         header::HeaderName::from_static("cross-origin-resource-policy"),
         "same-origin",
@@ -245,10 +246,6 @@ pub(crate) async fn guarded(
         header::HeaderName::from_static("cross-origin-opener-policy"),
         "same-origin",
     );
-    if !headers.contains_key(header::CONTENT_SECURITY_POLICY) {
-        let policy = HeaderValue::from_str(&content_security("")).expect("it is plain text");
-        headers.insert(header::CONTENT_SECURITY_POLICY, policy);
-    }
     if api && !headers.contains_key(header::CACHE_CONTROL) {
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     }

@@ -15,6 +15,7 @@ mod jobs;
 mod offsets;
 mod openapi;
 mod page;
+mod pieces;
 mod places;
 mod recordings;
 mod routes;

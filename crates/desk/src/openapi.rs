@@ -21,6 +21,8 @@ pub(crate) struct Operation {
     query: &'static [(&'static str, &'static str, bool)],
     /// Keys of the body, likewise; empty without one.
     body: &'static [(&'static str, &'static str, bool)],
+    /// Keys of the object in the body, by its key in it.
+    within: &'static [(&'static str, &'static str)],
     answer: Told,
 }
 
@@ -42,6 +44,7 @@ const fn get(says: &'static str, answer: Told) -> Operation {
         says,
         query: &[],
         body: &[],
+        within: &[],
         answer,
     }
 }
@@ -57,9 +60,74 @@ const fn with_body(
         says,
         query: &[],
         body,
+        within: &[],
         answer,
     }
 }
+
+const fn asks(
+    says: &'static str,
+    body: &'static [(&'static str, &'static str, bool)],
+    within: &'static [(&'static str, &'static str)],
+    answer: Told,
+) -> Operation {
+    Operation {
+        within,
+        ..with_body("post", says, body, answer)
+    }
+}
+
+/// What may be asked of a document; each reads its own.
+const OF_A_DOCUMENT: &[(&str, &str)] = &[
+    ("supply", "string"),
+    ("years", "integer"),
+    ("seed", "integer"),
+    ("contacts", "string"),
+    ("longest_s", "number"),
+    ("leak_ohm", "number"),
+    ("sensors", "array"),
+    ("range", "string"),
+    ("month", "integer"),
+    ("health", "boolean"),
+    ("from", "string"),
+    ("source_depth", "string"),
+    ("out_to", "string"),
+    ("to", "string"),
+    ("frequency", "string"),
+    ("picture", "boolean"),
+    ("tier", "string"),
+    ("evidence", "boolean"),
+];
+
+/// What may be asked of a job; each reads its own.
+const OF_A_JOB: &[(&str, &str)] = &[
+    ("cues", "string"),
+    ("cue_text", "string"),
+    ("no_evidence", "boolean"),
+    ("requirement", "string"),
+    ("draws", "integer"),
+    ("seed", "integer"),
+    ("years", "integer"),
+    ("detector", "string"),
+    ("call", "string"),
+    ("calls", "integer"),
+    ("alone_min", "integer"),
+];
+
+/// What is held over the line.
+const HELD: &[(&str, &str)] = &[
+    ("text", "string"),
+    ("part", "string"),
+    ("catalogue", "string"),
+    ("name", "string"),
+    ("silent", "boolean"),
+    ("brings", "string"),
+    ("speaks", "array"),
+    ("at", "array"),
+    ("cable", "string"),
+    ("stub", "string"),
+    ("without_years", "boolean"),
+];
 
 const fn asked(
     says: &'static str,
@@ -93,6 +161,7 @@ pub(crate) const PATHS: &[PathTold] = &[
                 "parts",
                 "cue_sheets",
                 "recordings",
+                "not_all",
                 "schema",
                 "cue_schema",
                 "knobs",
@@ -145,10 +214,10 @@ pub(crate) const PATHS: &[PathTold] = &[
     },
     PathTold {
         path: "/api/document/{kind}",
-        operations: &[with_body(
-            "post",
+        operations: &[asks(
             "the document that the command of that name gives with --format json",
             &[("text", "string", true), ("ask", "object", false)],
+            OF_A_DOCUMENT,
             Told::Json(&["format", "program", "plan_digest", "mistakes"]),
         )],
     },
@@ -187,6 +256,15 @@ pub(crate) const PATHS: &[PathTold] = &[
         )],
     },
     PathTold {
+        path: "/api/place",
+        operations: &[asks(
+            "the plan's text with a part put at one of its places: `held` is what was asked of /api/places, `number` counts its places from 0; comments and layout of the rest stay",
+            &[("held", "object", true), ("number", "integer", true)],
+            HELD,
+            Told::Json(&["text", "module", "source_digest"]),
+        )],
+    },
+    PathTold {
         path: "/api/threshold",
         operations: &[with_body(
             "post",
@@ -208,10 +286,22 @@ pub(crate) const PATHS: &[PathTold] = &[
     },
     PathTold {
         path: "/api/cues/{*name}",
-        operations: &[get(
-            "the text of a cue sheet in the plan's folder",
-            Told::Json(&["path", "text"]),
-        )],
+        operations: &[
+            get(
+                "the text of a cue sheet in the plan's folder",
+                Told::Json(&["path", "text", "source_digest"]),
+            ),
+            with_body(
+                "put",
+                "writes a cue sheet whole or not at all: over the text of base_digest, or, without one, where no file is yet; else 409 with the text that is there, and nothing is written; 409 `another-plan` where identity is given and not that of this plan",
+                &[
+                    ("text", "string", true),
+                    ("base_digest", "string", false),
+                    ("identity", "string", false),
+                ],
+                Told::Json(&["source_digest"]),
+            ),
+        ],
     },
     PathTold {
         path: "/api/recordings/{name}",
@@ -261,14 +351,14 @@ pub(crate) const PATHS: &[PathTold] = &[
     },
     PathTold {
         path: "/api/jobs",
-        operations: &[with_body(
-            "post",
+        operations: &[asks(
             "starts long work",
             &[
                 ("kind", "string", true),
                 ("text", "string", true),
                 ("ask", "object", false),
             ],
+            OF_A_JOB,
             Told::Accepted(&["job"]),
         )],
     },
@@ -298,10 +388,11 @@ pub(crate) const PATHS: &[PathTold] = &[
     PathTold {
         path: "/api/jobs/{id}/records",
         operations: &[asked(
-            "records of a rehearsal (trace/1), by time",
+            "records of a rehearsal (trace/1), by time, and of one instant by their numbers: the next page is what comes after the last number",
             &[
                 ("from_s", "number", false),
                 ("to_s", "number", false),
+                ("after", "integer", false),
                 ("limit", "integer", false),
             ],
             Told::Json(&["records", "more", "of"]),
@@ -325,8 +416,8 @@ pub(crate) const PATHS: &[PathTold] = &[
     PathTold {
         path: "/api/events",
         operations: &[get(
-            "changes of the plan on the disk, and a heartbeat",
-            Told::Events(&["heartbeat", "plan-changed", "plan-gone"]),
+            "changes of the plan on the disk, how far all long work is (`job` with its number and state), and a heartbeat; `missed` where a slow reader was not told all",
+            Told::Events(&["heartbeat", "plan-changed", "plan-gone", "job", "missed"]),
         )],
     },
 ];
@@ -400,11 +491,23 @@ fn json_of(keys: &[&str]) -> Value {
     json!({ "application/json": { "schema": { "type": "object", "required": keys } } })
 }
 
+fn typed(kind: &str) -> Value {
+    match kind {
+        "array" => json!({ "type": "array", "items": { "type": "string" } }),
+        kind => json!({ "type": kind }),
+    }
+}
+
 fn body(path: &str, of: &Operation) -> Value {
     let properties = of.body.iter().map(|(key, kind, _)| {
-        let mut schema = json!({ "type": kind });
-        if *kind == "array" {
-            schema["items"] = json!({ "type": "string" });
+        let mut schema = typed(kind);
+        if *kind == "object" {
+            let within = of.within.iter();
+            schema["additionalProperties"] = json!(false);
+            schema["properties"] = within
+                .map(|(key, kind)| ((*key).to_owned(), typed(kind)))
+                .collect::<Map<String, Value>>()
+                .into();
         }
         if *key == "kind" && path == "/api/jobs" {
             schema["enum"] = json!(jobs::KINDS);

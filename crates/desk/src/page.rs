@@ -38,51 +38,16 @@ pub(crate) fn serve(path: &str) -> Response<Body> {
         );
     };
     // Names in this folder hold the digest of the content.
-    let keeps = match name.starts_with("assets/") {
-        true => "public, max-age=31536000, immutable",
-        false => "no-cache",
+    let keeps = match name {
+        "index.html" => "no-store",
+        asset if asset.starts_with("assets/") => "public, max-age=31536000, immutable",
+        _ => "no-cache",
     };
-    match name {
-        "index.html" => index(bytes),
-        _ => answer(StatusCode::OK, kind(name), bytes, keeps),
-    }
+    answer(StatusCode::OK, kind(name), bytes, keeps)
 }
 
-/// Stands in `index.html` where the page wants the nonce of its style elements.
-const NONCE: &str = "{{nonce}}";
-const NONCE_BYTES: usize = 16;
-
-/// The page itself, with a nonce of this answer alone: the editor makes a style element of its own, and no other is let through.
-fn index(bytes: &'static [u8]) -> Response<Body> {
-    let mut random = [0; NONCE_BYTES];
-    if getrandom::fill(&mut random).is_err() {
-        let why = "the system gives no random bytes, without which no page is safe";
-        return answer(
-            StatusCode::INTERNAL_SERVER_ERROR,
-            "text/plain; charset=utf-8",
-            why.as_bytes(),
-            "no-store",
-        );
-    }
-    let nonce = plan::hex(&random);
-    let page = String::from_utf8_lossy(bytes).replace(NONCE, &nonce);
-    Response::builder()
-        .header(header::CONTENT_TYPE, kind("index.html"))
-        .header(header::CACHE_CONTROL, "no-store")
-        .header(
-            header::CONTENT_SECURITY_POLICY,
-            content_security(&format!(" 'nonce-{nonce}'")),
-        )
-        .body(Body::from(page))
-        .expect("a nonce is hexadecimal")
-}
-
-/// Scripts, styles, pictures and connections are the page's own, and nothing may frame it. `styles` are let through besides.
-pub(crate) fn content_security(styles: &str) -> String {
-    format!(
-        "default-src 'self'; script-src 'self'; style-src 'self'{styles}; img-src 'self' data: blob:; media-src 'self' blob:; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
-    )
-}
+/// Scripts, workers, styles, pictures and connections are the page's own, and nothing may frame it.
+pub(crate) const CONTENT_SECURITY: &str = "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; worker-src 'self'; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
 fn answer(
     status: StatusCode,

@@ -135,6 +135,29 @@ fn brought(tables: &str) -> Result<Talk, ApiError> {
     }
 }
 
+/// What is put into the plan: a part as it was held, and the place at which it goes.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Put {
+    held: Ask,
+    /// From 0, as the places were told.
+    number: usize,
+}
+
+/// The plan's text with the part at the place, and the module that it is.
+pub(crate) fn put(plan: &Path, memo: &Memo, ask: &Put) -> Result<Value, ApiError> {
+    let reading = text::read(plan, &ask.held.text, memo);
+    text::line(&reading)?;
+    let asked = ask.held.places()?;
+    let new = assess::placed(&reading, &asked, ask.number)
+        .map_err(|error| ApiError::unusable("no-place", error.to_string()))?;
+    Ok(json!({
+        "text": new,
+        "module": format!("module.{}", asked.id),
+        "source_digest": text::text_digest(&new),
+    }))
+}
+
 /// The document `places/1`.
 pub(crate) fn places(
     plan: &Path,

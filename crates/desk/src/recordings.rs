@@ -1,14 +1,11 @@
-//! Recordings of the plan's folder: what they are, pictures of pieces of them, and their sound.
+//! Recordings of the plan's folder: what they are, and pictures of pieces of them.
 
 use std::collections::VecDeque;
-use std::fs::File;
-use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use assess::hearing_sensors;
 use assess::input::sensor_chain;
-use axum::http::StatusCode;
 use plan::Line;
 use recording::{Recording, RecordingError};
 use report::{Pooling, SpectrogramBuilder, SpectrogramSettings, pixels_png, scale_colour};
@@ -23,6 +20,10 @@ const LARGEST_PX: u32 = 2048;
 const KEPT: usize = 256;
 /// Samples that are read at once.
 const PIECE: usize = 1 << 16;
+/// Latest instant of a picture, s: more than thirty years.
+const LATEST_S: f64 = 1e9;
+/// Most frames that one picture is drawn from, as it is drawn from all of them: three quarters of an hour at 96 kHz.
+const MOST_FRAMES: f64 = (1_u64 << 28) as f64;
 /// Longest window of the transform, samples.
 const LONGEST_WINDOW: usize = 1 << 15;
 /// What is drawn from, dB below the highest level of the scale, where nothing is asked.
@@ -97,8 +98,8 @@ impl Tile {
 
     fn checked(self) -> Result<Tile, ApiError> {
         let wrong = |why: &str| Err(ApiError::bad("bad-query", why));
-        if !(self.from_s >= 0.0 && self.to_s > self.from_s && self.to_s.is_finite()) {
-            return wrong("`from_s` and `to_s` are 0 or more and rise");
+        if !(self.from_s >= 0.0 && self.to_s > self.from_s && self.to_s <= LATEST_S) {
+            return wrong("`from_s` and `to_s` are 0 or more, rise, and are at most 1e9");
         }
         let sides = 1..=LARGEST_PX;
         if !sides.contains(&self.width) || !sides.contains(&self.height) {
@@ -194,6 +195,12 @@ fn draw(
             ),
         ));
     }
+    let whole_s = info.frames.map_or(LATEST_S, |f| f as f64 / rate_hz);
+    if (tile.to_s.min(whole_s) - tile.from_s) * rate_hz > MOST_FRAMES {
+        let most_s = MOST_FRAMES / rate_hz;
+        let why = format!("more than {most_s:.0} s of this recording are not drawn in one picture");
+        return Err(ApiError::unusable("too-long", why).help("ask for a shorter piece"));
+    }
     let high_hz = tile.high_hz.unwrap_or(0.5 * rate_hz).min(0.5 * rate_hz);
     if high_hz <= tile.low_hz {
         return Err(ApiError::bad(
@@ -215,7 +222,7 @@ fn draw(
     // Half a window more on either side, so that neighbouring tiles meet.
     let lead = (window / 2) as u64;
     let begin = first.saturating_sub(lead);
-    let end = (tile.to_s * rate_hz) as u64 + lead;
+    let end = ((tile.to_s * rate_hz) as u64).saturating_add(lead);
     let at = recording.skip(begin).map_err(|e| unheard(&e))?;
     let mut samples = vec![0.0_f32; (PIECE / channels).max(1) * channels];
     let mut one = Vec::with_capacity(PIECE);
@@ -313,100 +320,4 @@ fn window(rate_hz: f64, tile: &Tile, high_hz: f64) -> (usize, usize) {
     }
     let hop = (pixel_s * rate_hz) as usize;
     (window, hop.clamp(window / 8, window / 2).max(1))
-}
-
-/// A piece of a file, as a player asks for it.
-pub(crate) struct Piece {
-    pub(crate) from: u64,
-    pub(crate) bytes: Vec<u8>,
-    pub(crate) whole: u64,
-}
-
-/// Largest piece that is handed out at once, bytes: a player asks on.
-const LARGEST_PIECE: u64 = 4 << 20;
-
-fn gone(error: std::io::Error) -> ApiError {
-    ApiError::missing("unreadable", error.to_string())
-}
-
-/// The file, and how many bytes it has.
-pub(crate) fn whole(path: &Path) -> Result<(File, u64), ApiError> {
-    let file = File::open(path).map_err(gone)?;
-    let bytes = file.metadata().map_err(gone)?.len();
-    Ok((file, bytes))
-}
-
-/// The bytes that a header `Range` asks for (RFC 9110, section 14): one range of bytes, at most [`LARGEST_PIECE`] of it.
-pub(crate) fn piece(path: &Path, range: &str) -> Result<Piece, ApiError> {
-    let (mut file, whole) = whole(path)?;
-    let (from, to) = wanted(range, whole).ok_or_else(|| {
-        ApiError::new(
-            StatusCode::RANGE_NOT_SATISFIABLE,
-            "no-such-range",
-            format!("the file has {whole} bytes"),
-        )
-    })?;
-    let to = to.min(from + LARGEST_PIECE);
-    file.seek(SeekFrom::Start(from)).map_err(gone)?;
-    let mut bytes = Vec::new();
-    file.take(to - from).read_to_end(&mut bytes).map_err(gone)?;
-    Ok(Piece { from, bytes, whole })
-}
-
-/// First byte and one past the last.
-fn wanted(range: &str, whole: u64) -> Option<(u64, u64)> {
-    let (first, last) = range.strip_prefix("bytes=")?.split_once('-')?;
-    match (first.trim(), last.trim()) {
-        ("", last) => {
-            let count = last.parse::<u64>().ok().filter(|n| *n > 0)?;
-            Some((whole.saturating_sub(count), whole))
-        }
-        (first, last) => {
-            let first = first.parse::<u64>().ok().filter(|f| *f < whole)?;
-            let last = match last {
-                "" => whole,
-                last => last.parse::<u64>().ok()?.checked_add(1)?.min(whole),
-            };
-            (first < last).then_some((first, last))
-        }
-    }
-}
-
-/// What a browser takes the sound for.
-pub(crate) fn kind(name: &str) -> &'static str {
-    match name
-        .rsplit('.')
-        .next()
-        .unwrap_or("")
-        .to_ascii_lowercase()
-        .as_str()
-    {
-        "flac" => "audio/flac",
-        "ogg" | "oga" => "audio/ogg",
-        _ => "audio/wav",
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// RFC 9110, section 14.1.2: its examples, of a representation of 10,000 bytes.
-    #[test]
-    fn val_ranges_are_those_of_rfc_9110() {
-        assert_eq!(wanted("bytes=0-499", 10_000), Some((0, 500)));
-        assert_eq!(wanted("bytes=500-999", 10_000), Some((500, 1000)));
-        assert_eq!(wanted("bytes=-500", 10_000), Some((9500, 10_000)));
-        assert_eq!(wanted("bytes=9500-", 10_000), Some((9500, 10_000)));
-        assert_eq!(wanted("bytes=0-0", 10_000), Some((0, 1)));
-        for none in [
-            "bytes=10000-",
-            "bytes=-0",
-            "bytes=5-4",
-            "items=0-1",
-            "bytes=a-b",
-        ] {
-            assert_eq!(wanted(none, 10_000), None, "{none}");
-        }
-    }
 }

@@ -23,10 +23,12 @@ pub const PORT: u16 = 8427;
 const MOST_CONNECTIONS: usize = 64;
 /// Longest time until the head of a request is whole.
 const LONGEST_HEAD: Duration = Duration::from_secs(30);
+/// Longest time that long work is given to stop at the end.
+const LONGEST_END: Duration = Duration::from_secs(3);
 /// How often it is asked whether to end.
 const ASKS_EACH: Duration = Duration::from_millis(100);
-/// Changes of the plan that a slow page may miss.
-const EVENTS: usize = 16;
+/// What happens that is kept for a slow page; of more it is told that it missed some.
+const EVENTS: usize = 256;
 /// Random bytes of a token.
 const TOKEN_BYTES: usize = 16;
 
@@ -153,7 +155,7 @@ impl Bound {
         tokio::spawn(watch(Arc::clone(&plan), seen, happened.clone()));
         let guard = Arc::new(Guard::new(self.address, self.token));
         let desk = Arc::new(Desk::new(plan, happened, self.hears));
-        let router = routes(desk, guard);
+        let router = routes(Arc::clone(&desk), guard);
         let connections = Arc::new(Semaphore::new(MOST_CONNECTIONS));
         let mut http = http1::Builder::new();
         http.timer(TokioTimer::new())
@@ -184,6 +186,7 @@ impl Bound {
                 drop(connection.await);
             });
         }
+        desk.jobs.end(LONGEST_END);
         Ok(())
     }
 }

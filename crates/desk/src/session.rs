@@ -30,6 +30,7 @@ pub(crate) fn session(plan: &PlanFile, memo: &Memo) -> Result<Value, ApiError> {
         "parts": text::parts(&text::read(plan.path(), &text, memo)),
         "cue_sheets": found.cue_sheets,
         "recordings": found.recordings,
+        "not_all": found.cut,
         "schema": plan::plan_schema(),
         "cue_schema": plan::cues_schema(),
         "knobs": {

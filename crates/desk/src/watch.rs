@@ -7,15 +7,16 @@ use serde_json::{Value, json};
 use tokio::sync::broadcast;
 
 use crate::disk::{PlanFile, Stamp};
+use crate::jobs::State;
 use crate::text::text_digest;
 
 /// From one look to the next.
 const LOOKS_EACH: Duration = Duration::from_secs(1);
 
-/// What happened to the file.
+/// What pages are told.
 #[derive(Clone, Debug)]
 pub(crate) enum Happened {
-    /// It holds another text.
+    /// The plan's file holds another text.
     Changed {
         /// Digest of the text.
         source_digest: String,
@@ -24,6 +25,13 @@ pub(crate) enum Happened {
     Gone {
         /// In words.
         why: Value,
+    },
+    /// Long work went on, or came to its end.
+    Job {
+        /// Its number.
+        number: u64,
+        /// How far it is.
+        state: State,
     },
 }
 
@@ -34,6 +42,12 @@ impl Happened {
                 ("plan-changed", json!({ "source_digest": source_digest }))
             }
             Happened::Gone { why } => ("plan-gone", why.clone()),
+            Happened::Job { number, state } => {
+                let (name, mut data) = state.event();
+                data["job"] = json!(number);
+                data["state"] = json!(name);
+                ("job", data)
+            }
         }
     }
 }

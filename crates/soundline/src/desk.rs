@@ -28,9 +28,6 @@ pub(crate) struct Args {
     /// Listen on this address instead of the loopback address.
     #[arg(long, value_name = "ADDRESS")]
     listen: Option<IpAddr>,
-    /// Only print the address, which is what happens anyway: no browser is started.
-    #[arg(long, hide = true)]
-    no_open: bool,
 }
 
 /// Why there is no desk.

@@ -14,7 +14,7 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::plan_file;
-use beside::{ReplaceError, replace_plan, shelf};
+use beside::{ReplaceError, replace_text, shelf};
 
 /// Tell the smallest single change that mends each broken requirement; pairs where no single one does.
 ///
@@ -185,7 +185,7 @@ fn apply(path: &Path, reading: &Reading, remedy: &Remedy) -> Result<String, Fail
     let shown = path.display().to_string();
     let (_, source) = reading.sources.iter().next().expect("a plan has a text");
     let same = |now: &[u8]| now == source.text.as_bytes();
-    replace_plan(path, &same, &remedy.text).map_err(|error| match error {
+    replace_text(path, &same, &remedy.text).map_err(|error| match error {
         ReplaceError::Output(error) => Failure::from(error),
         other => RemedyCommandError::from(other).into(),
     })?;

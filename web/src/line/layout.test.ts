@@ -4,7 +4,7 @@ import { lay, niceStep, spread } from "./layout.ts";
 
 function module(name: string, depth_m: number, section: string | null = "section.riser"): DrawnModule {
   return {
-    path: `module.${name}`, name, part: null, depth_m, from_top_m: section === null ? null : depth_m, section, surface: depth_m === 0, rated_depth_m: null,
+    path: `module.${name}`, name, part: null, depth_m, from_top_m: section === null ? null : depth_m, section, written: { by: section === null ? "depth" : "from_top", length_m: depth_m }, surface: depth_m === 0, rated_depth_m: null,
     states: [], voltage: { unknown: "" }, sensors: [], outputs: [], source: null, depends: [],
   };
 }

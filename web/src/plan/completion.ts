@@ -25,7 +25,7 @@ function around(found: Scan, text: string, pos: number): string[] {
       array = one.raw.startsWith("[") ? one.valueFrom : null;
     }
   }
-  return array === null ? best : [...best, String(indexIn(text, array, pos))];
+  return array === null ? best : [...best, `[${indexIn(text, array, pos)}]`];
 }
 
 function indexIn(text: string, from: number, pos: number): number {

@@ -22,8 +22,8 @@ test("verif_ comments, strings and brackets within strings do not lead it astray
   expect(found.written.map(({ path, raw }) => [join(path), raw])).toEqual([
     ["a", '"x # [y]"'],
     ['t."k/v".b', '[ { c = "1 m" }, # first\n  { c = "2 m" } ]'],
-    ['t."k/v".b.0.c', '"1 m"'],
-    ['t."k/v".b.1.c', '"2 m"'],
+    ['t."k/v".b[0].c', '"1 m"'],
+    ['t."k/v".b[1].c', '"2 m"'],
     ['t."k/v"."d e"', "5"],
   ]);
 });
@@ -45,7 +45,8 @@ test("verif_ things are found by their table, their key or what is below them", 
   expect(placeOf(found, "module.none")).toBeNull();
   expect(idsOf(found, "module")).toEqual(["module.buoy", "module.lower", "module.marker", "module.probe", "module.upper"]);
   expect(idsOf(found, "topic")[0]).toBe('topic."alert/call"');
-  expect(parts('topic."alert/call".fields[2].from')).toEqual(["topic", "alert/call", "fields", "2", "from"]);
+  expect(parts('topic."alert/call".fields[2].from')).toEqual(["topic", "alert/call", "fields", "[2]", "from"]);
+  expect(join(parts('topic."alert/call".fields[2].from'))).toBe('topic."alert/call".fields[2].from');
 });
 
 test("verif_ another number keeps unit and spread", () => {

@@ -3,6 +3,7 @@
 
 /** A key with its value as written. */
 export interface Written {
+  /** Its keys, and places in lists as `[0]`. */
   path: string[];
   from: number;
   to: number;
@@ -100,7 +101,7 @@ class Reader {
         this.blank(true);
         if (this.here === "]" || this.here === "") break;
         const before = this.at;
-        this.value([...path, String(index)]);
+        this.value([...path, `[${index}]`]);
         index += 1;
         this.blank(true);
         if (this.here === ",") this.at += 1;
@@ -183,12 +184,13 @@ export function scan(text: string): Scan {
 /** Parts of a path such as `topic."alert/call".at_most` or `detector.up.stages[2].hold_off`. */
 export function parts(path: string): string[] {
   const found: string[] = [];
-  for (const piece of path.matchAll(/"([^"]*)"|\[(\d+)\]|([^.[\]"]+)/g)) found.push(piece[1] ?? piece[2] ?? piece[3] ?? "");
+  for (const piece of path.matchAll(/"([^"]*)"|(\[\d+\])|([^.[\]"]+)/g)) found.push(piece[1] ?? piece[2] ?? piece[3] ?? "");
   return found;
 }
 
 export function join(path: readonly string[]): string {
-  return path.map((piece) => (/^[A-Za-z0-9_-]+$/.test(piece) ? piece : `"${piece}"`)).join(".");
+  const place = /^\[\d+\]$/;
+  return path.map((piece, i) => (place.test(piece) ? piece : `${i === 0 ? "" : "."}${/^[A-Za-z0-9_-]+$/.test(piece) ? piece : `"${piece}"`}`)).join("");
 }
 
 const same = (a: readonly string[], b: readonly string[]): boolean => a.length === b.length && a.every((piece, i) => piece === b[i]);

@@ -17,7 +17,7 @@ export function below(root: JsonSchema, schema: JsonSchema, key: string): JsonSc
   const found: JsonSchema[] = [];
   const own = here.properties?.[key];
   if (own !== undefined) found.push(own);
-  else if (/^\d+$/.test(key) && here.items !== undefined) found.push(here.items);
+  else if (/^\[\d+\]$/.test(key) && here.items !== undefined) found.push(here.items);
   else if (typeof here.additionalProperties === "object") found.push(here.additionalProperties);
   for (const choice of [...(here.anyOf ?? []), ...(here.oneOf ?? [])]) found.push(...below(root, choice, key));
   return found;

@@ -12,7 +12,7 @@ export function bounds(verdicts: Verdicts | null): {
     for (const verdict of one.verdicts) {
       if (verdict.limit?.unit === "%" && /^(span|bus)\./.test(verdict.subject)) load.set(verdict.subject, { ruling: verdict.ruling, words: quantity(verdict.limit) });
       if (verdict.limit?.unit === "s" && verdict.subject.includes(" to ")) {
-        delays.push({ id: one.id, subject: verdict.subject, ruling: verdict.ruling, value: quantity(verdict.value), limit: quantity(verdict.limit) });
+        delays.push({ id: one.id, subject: verdict.subject, ruling: verdict.ruling, value: quantity(verdict.value, verdict.limit), limit: quantity(verdict.limit, verdict.value) });
       }
     }
   }

@@ -9,6 +9,8 @@ use crate::error::ApiError;
 
 /// Leak of which current and cost are told where none is asked for, ohm.
 const LEAK_OHM: f64 = 1000.0;
+/// Farthest from which a call is taken to come, m.
+const LONGEST_RANGE_M: f64 = 1e6;
 /// How far out paths are followed where nothing is asked for, m.
 const OUT_TO_M: f64 = 10_000.0;
 
@@ -30,6 +32,8 @@ pub(crate) struct Ask {
     leak_ohm: Option<f64>,
     /// `chain`: `module.ID.sensor.ID`.
     pub(crate) sensors: Vec<String>,
+    /// `chain`: also the calls of the plan at each sensor, from so far off, `1 km`.
+    range: Option<String>,
     /// `chain`: 1 to 12.
     month: Option<u8>,
     /// `hours`: also what modules could say of their health.
@@ -129,6 +133,17 @@ impl Ask {
                 "either `from` or `source_depth` says where the sound comes from",
             )
             .help("from: \"1.2 km, 20 m\", or source_depth: \"20 m\"")),
+        }
+    }
+
+    /// From how far off calls come, m, where they are asked for.
+    pub(crate) fn range_m(&self) -> Result<Option<f64>, ApiError> {
+        let Some(range) = &self.range else {
+            return Ok(None);
+        };
+        match amount("range", range, Dimension::Length)? {
+            m if m > 0.0 && m <= LONGEST_RANGE_M => Ok(Some(m)),
+            _ => Err(wrong("range", "must be above 0 and at most 1000 km")),
         }
     }
 

@@ -5,14 +5,15 @@ mod ask;
 use std::path::Path;
 
 use assess::input::InputError;
+use assess::range::call_spectrum;
 use assess::{
     HoursAsk, Memo, NamedError, PathAsk, PathError, SlipAsk, chain_budget, depths_told,
     energy_years, evidence_table, hearing_sensors, line_reserve, line_weight_reserve,
-    listening_hours, module_health, moorings, sensor_named, solar_supply, sound_paths,
+    listening_hours, module_health, moorings, sensor_named, solar_supply, sound_paths_with,
     uplinks_ashore,
 };
 use axum::http::StatusCode;
-use plan::{Line, Reading};
+use plan::{CallIx, Line, Reading, SensorIx};
 use report::{
     chain_json, check_json, evidence_table_json, failures_json, faults_json, hours_json,
     mooring_json, paths_json, recovery_json, reserve_json, shadow_json, slip_json, start_json,
@@ -73,7 +74,7 @@ pub(crate) fn document(
         "slip" => slip(given, &reading, line)?,
         "uplink" => uplink(line)?,
         "chain" => chain(line, ask)?,
-        "paths" => paths(line, ask)?,
+        "paths" => paths(given, line, ask)?,
         "start" => start(line, ask)?,
         "faults" => faults(line, ask)?,
         _ => unreachable!("the kinds are those above"),
@@ -211,13 +212,44 @@ fn chain(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
         .map(|(_, ix)| chain_budget(line, *ix, month))
         .collect::<Result<Vec<_>, _>>()
         .map_err(|e| no("the chain", e))?;
-    Ok(without_pictures(chain_json(
-        &line.deployment.name,
-        &budgets,
-    )))
+    let mut told = without_pictures(chain_json(&line.deployment.name, &budgets));
+    if let Some(range_m) = ask.range_m()? {
+        let of_each = budgets.iter().zip(&sensors).map(|(budget, (_, ix))| {
+            // Calls come through the water.
+            let count = if budget.in_air() { 0 } else { line.calls.len() };
+            let calls = (0..count).map(|call| call_told(line, CallIx(call), *ix, range_m));
+            calls.collect::<Value>()
+        });
+        let sensors = told["sensors"].as_array_mut().into_iter().flatten();
+        sensors
+            .zip(of_each)
+            .for_each(|(told, calls)| told["calls"] = calls);
+    }
+    Ok(told)
 }
 
-fn paths(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
+/// A call at its source and at a sensor some way off, by band.
+fn call_told(line: &Line, call: CallIx, at: SensorIx, range_m: f64) -> Value {
+    let found = call_spectrum(line, call, at, range_m);
+    let bands = found.as_ref().map(|found| {
+        let bands = found.bands.iter().map(|one| {
+            json!({
+                "centre_hz": one.band.centre_hz(),
+                "source_level_db_re_1upa_m": one.source_level_db,
+                "received_level_db_re_1upa": one.received_level_db,
+            })
+        });
+        bands.collect::<Vec<_>>()
+    });
+    json!({
+        "call": format!("call.{}", line.calls[call.0].id),
+        "range_m": range_m,
+        "bands": bands.as_ref().ok(),
+        "unknown": bands.err().map(ToString::to_string),
+    })
+}
+
+fn paths(given: &Given<'_>, line: &Line, ask: &Ask) -> Result<Value, ApiError> {
     let (range_m, source_depth_m) = ask.source_m()?;
     let asked = PathAsk {
         source_depth_m,
@@ -232,7 +264,10 @@ fn paths(line: &Line, ask: &Ask) -> Result<Value, ApiError> {
         frequency_hz: ask.frequency_hz()?,
         field: ask.picture,
     };
-    let found = sound_paths(line, &asked).map_err(|e| {
+    let found = sound_paths_with(line, &asked, given.go_on).map_err(|e| {
+        if matches!(e, PathError::Cancelled) {
+            return ApiError::cancelled();
+        }
         let help = matches!(e, PathError::NoBottom).then(|| {
             "add to [site]: bottom = { sound_speed = \"1650 m/s\", density = \"1900 kg/m3\", attenuation_per_wavelength = \"0.8 dB\" } or { loss_per_bounce = \"10 dB\" }"
                 .to_owned()

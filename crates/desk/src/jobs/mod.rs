@@ -9,6 +9,7 @@ use std::io;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread;
+use std::time::{Duration, Instant};
 
 use axum::http::StatusCode;
 use serde_json::{Value, json};
@@ -16,6 +17,7 @@ use tempfile::TempDir;
 use tokio::sync::watch;
 
 use crate::error::ApiError;
+use trace::MOST_KEPT_BYTES;
 pub(crate) use trace::Trace;
 pub(crate) use work::{Ask, KINDS, Work, kind, work};
 
@@ -23,6 +25,8 @@ pub(crate) use work::{Ask, KINDS, Work, kind, work};
 pub(crate) const MOST_AT_ONCE: usize = 4;
 /// Jobs that are kept when they are done; the oldest leave first.
 const MOST_KEPT: usize = 16;
+/// From one look whether all work has ended to the next.
+const ASKS_EACH: Duration = Duration::from_millis(20);
 /// Steps of progress that are told apart.
 const STEPS: f64 = 1000.0;
 
@@ -61,6 +65,8 @@ impl State {
 /// A job, for as long as it is kept.
 pub(crate) struct Job {
     kind: &'static str,
+    /// Counts the jobs of the server.
+    turn: u64,
     state: watch::Sender<State>,
     stop: AtomicBool,
     result: Mutex<Option<Value>>,
@@ -95,10 +101,13 @@ impl Job {
         let state = self.state.borrow().clone();
         let (name, data) = state.event();
         let mut told = json!({ "kind": self.kind, "state": name, "result": *lock(&self.result) });
-        match state {
-            State::Running { .. } => told["progress"] = data,
-            State::Failed(_) => told["error"] = data["error"].clone(),
-            State::Done | State::Cancelled => {}
+        match (state, data) {
+            (State::Running { .. }, data) => told["progress"] = data,
+            // What stands beside the error, too: mistakes, a place.
+            (State::Failed(_), Value::Object(data)) => data
+                .into_iter()
+                .for_each(|(key, value)| told[key.as_str()] = value),
+            _ => {}
         }
         told
     }
@@ -135,7 +144,7 @@ impl From<Value> for Left {
 /// All jobs of a server.
 pub(crate) struct Jobs {
     all: Mutex<BTreeMap<u64, Arc<Job>>>,
-    next: AtomicU64,
+    turns: AtomicU64,
     /// Where traces lie; it goes with the server.
     scratch: Mutex<Option<Arc<TempDir>>>,
 }
@@ -144,7 +153,7 @@ impl Jobs {
     pub(crate) fn new() -> Jobs {
         Jobs {
             all: Mutex::new(BTreeMap::new()),
-            next: AtomicU64::new(1),
+            turns: AtomicU64::new(0),
             scratch: Mutex::new(None),
         }
     }
@@ -156,7 +165,6 @@ impl Jobs {
         work: impl FnOnce(&Job) -> Result<Left, ApiError> + Send + 'static,
     ) -> Result<u64, ApiError> {
         let mut all = lock(&self.all);
-        let running = |job: &Arc<Job>| !job.state.borrow().is_over();
         if all.values().filter(|job| running(job)).count() >= MOST_AT_ONCE {
             return Err(ApiError::new(
                 StatusCode::SERVICE_UNAVAILABLE,
@@ -165,25 +173,21 @@ impl Jobs {
             )
             .help("wait for one to end, or stop one"));
         }
-        while all.len() >= MOST_KEPT + MOST_AT_ONCE {
-            let oldest = all.iter().find(|(_, job)| !running(job));
-            let Some(number) = oldest.map(|(number, _)| *number) else {
-                break;
-            };
-            all.remove(&number);
-        }
+        forget(&mut all, |all| all.len() < MOST_KEPT + MOST_AT_ONCE);
+        forget(&mut all, |all| bytes(all) <= MOST_KEPT_BYTES);
         let (state, _) = watch::channel(State::Running {
             steps: 0,
             words: "begins",
         });
         let job = Arc::new(Job {
             kind,
+            turn: self.turns.fetch_add(1, Ordering::Relaxed),
             state,
             stop: AtomicBool::new(false),
             result: Mutex::new(None),
             trace: Mutex::new(None),
         });
-        let number = self.next.fetch_add(1, Ordering::Relaxed);
+        let number = number(&all)?;
         all.insert(number, Arc::clone(&job));
         drop(all);
         thread::spawn(move || run(&job, work));
@@ -206,6 +210,22 @@ impl Jobs {
         Ok(())
     }
 
+    /// Stops all that run, waits for them as long as `longest`, and takes the traces away.
+    pub(crate) fn end(&self, longest: Duration) {
+        let mut all = lock(&self.all);
+        all.values()
+            .for_each(|job| job.stop.store(true, Ordering::Relaxed));
+        let until = Instant::now() + longest;
+        while all.values().any(|job| !job.state.borrow().is_over()) && Instant::now() < until {
+            thread::sleep(ASKS_EACH);
+        }
+        all.clear();
+        if let Some(scratch) = lock(&self.scratch).take() {
+            // Work that did not end in time ends with the program, and can write no more than that.
+            drop(std::fs::remove_dir_all(scratch.path()));
+        }
+    }
+
     /// A folder for traces, made when the first is wanted.
     pub(crate) fn scratch(&self) -> io::Result<Arc<TempDir>> {
         let mut scratch = lock(&self.scratch);
@@ -219,6 +239,45 @@ impl Jobs {
         );
         *scratch = Some(Arc::clone(&made));
         Ok(made)
+    }
+}
+
+/// Whether a job is still at work.
+fn running(job: &Job) -> bool {
+    !job.state.borrow().is_over()
+}
+
+/// Bytes of all traces that are kept.
+fn bytes(all: &BTreeMap<u64, Arc<Job>>) -> u64 {
+    let of = |job: &Arc<Job>| lock(&job.trace).as_ref().map_or(0, |trace| trace.bytes);
+    all.values().map(of).sum()
+}
+
+/// Forgets what is over, the oldest first, until it is enough.
+fn forget(all: &mut BTreeMap<u64, Arc<Job>>, enough: impl Fn(&BTreeMap<u64, Arc<Job>>) -> bool) {
+    while !enough(all) {
+        let over = all.iter().filter(|(_, job)| !running(job));
+        let oldest = over.min_by_key(|(_, job)| job.turn);
+        let Some(number) = oldest.map(|(number, _)| *number) else {
+            return;
+        };
+        all.remove(&number);
+    }
+}
+
+/// A number that no job has, of this server or, as far as chance goes, of an earlier one: a page that outlives its server would else
+/// take another's work for its own. Not beyond what a page can count exactly.
+fn number(taken: &BTreeMap<u64, Arc<Job>>) -> Result<u64, ApiError> {
+    loop {
+        let mut bytes = [0; 8];
+        getrandom::fill(&mut bytes).map_err(|error| {
+            let why = format!("the system gives no random bytes for the number of a job: {error}");
+            ApiError::new(StatusCode::INTERNAL_SERVER_ERROR, "no-random", why)
+        })?;
+        let number = u64::from_le_bytes(bytes) >> 11;
+        if number > 0 && !taken.contains_key(&number) {
+            return Ok(number);
+        }
     }
 }
 
@@ -252,4 +311,84 @@ fn run(job: &Job, work: impl FnOnce(&Job) -> Result<Left, ApiError>) {
     };
     job.state.send_replace(state);
     drop(over);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use trace::{LARGEST, Pen};
+
+    /// What a rehearsal with a trace of so many bytes leaves.
+    fn left(scratch: Arc<TempDir>, bytes: u64) -> Left {
+        let mut trace = Pen::begin(scratch, &json!({})).unwrap().end().unwrap();
+        trace.bytes = bytes;
+        Left {
+            document: json!({}),
+            trace: Some(trace),
+        }
+    }
+
+    fn ended(jobs: &Jobs, number: u64) -> Arc<Job> {
+        let job = jobs.get(number).unwrap();
+        while running(&job) {
+            thread::yield_now();
+        }
+        job
+    }
+
+    fn files(folder: &std::path::Path) -> usize {
+        std::fs::read_dir(folder).map_or(0, Iterator::count)
+    }
+
+    /// Before another begins, the oldest leave with their files until what is left has room; what was asked for last stays.
+    #[test]
+    fn verif_traces_leave_before_they_fill_the_disk() {
+        let jobs = Jobs::new();
+        let scratch = jobs.scratch().unwrap();
+        let start = |bytes| {
+            let own = Arc::clone(&scratch);
+            let number = jobs
+                .start("rehearse", move |_| Ok(left(own, bytes)))
+                .unwrap();
+            ended(&jobs, number);
+            number
+        };
+        let half = MOST_KEPT_BYTES / 2;
+        let all = [start(half), start(half), start(1), start(LARGEST), start(1)];
+        // The first left when the fourth began, the second and the third when the fifth did.
+        let known = all.map(|number| jobs.get(number).is_ok());
+        assert_eq!(known, [false, false, false, true, true]);
+        // A file goes with the thread that made it.
+        let until = Instant::now() + Duration::from_secs(60);
+        while files(scratch.path()) != 2 {
+            assert!(Instant::now() < until, "{}", files(scratch.path()));
+            thread::yield_now();
+        }
+        // However numbers fall, it is the oldest that leaves.
+        let many: Vec<u64> = (0..MOST_KEPT + MOST_AT_ONCE).map(|_| start(0)).collect();
+        assert!(jobs.get(all[3]).is_err() && jobs.get(all[4]).is_err());
+        assert!(many.iter().all(|number| jobs.get(*number).is_ok()));
+    }
+
+    /// At its end the server takes away what lies in the folder for temporary files, though a job is at work.
+    #[test]
+    fn verif_nothing_stays_in_the_temporary_folder() {
+        let jobs = Jobs::new();
+        let scratch = jobs.scratch().unwrap();
+        let folder = scratch.path().to_path_buf();
+        let long = move |job: &Job| {
+            let _held = scratch;
+            while job.at(0.5, "at work") {
+                thread::yield_now();
+            }
+            Err(ApiError::cancelled())
+        };
+        jobs.start("rehearse", long).unwrap();
+        let own = jobs.scratch().unwrap();
+        let done = jobs.start("rehearse", move |_| Ok(left(own, 1))).unwrap();
+        ended(&jobs, done);
+        assert_eq!(files(&folder), 1);
+        jobs.end(Duration::from_secs(60));
+        assert!(!folder.exists());
+    }
 }

@@ -1,5 +1,6 @@
 //! A rehearsal as a job: the sheet that is named or written, played to its end, with its records in a file.
 
+use std::cell::RefCell;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -33,21 +34,27 @@ pub(crate) fn rehearse(work: &Work, ask: &Ask, job: &Job) -> Result<Left, ApiErr
     let head = trace_json(PROGRAM, &reading.digest, &digest, line, cues);
     let mut pen = Pen::begin(Arc::clone(&work.scratch), &head).map_err(unwritten)?;
     let mut hash = TraceDigest::default();
-    let mut failed: Option<io::Error> = None;
+    let failed: RefCell<Option<io::Error>> = RefCell::new(None);
     let whole_s = cues.duration_s.si;
     let mut sink = |record: &rehearsal::Record| {
+        if failed.borrow().is_some() {
+            return;
+        }
         let written = hash
             .line(line, cues, record)
             .map_err(io::Error::from)
             .and_then(|text| pen.write(record.id.0, record.at.0, &text));
-        failed = failed.take().or(written.err());
+        *failed.borrow_mut() = written.err();
     };
-    let mut watch = |at: timeline::Ns| job.at(at.as_s_f64() / whole_s, "rehearsing");
+    // What cannot be kept is not played on to its end.
+    let mut watch = |at: timeline::Ns| {
+        job.at(at.as_s_f64() / whole_s, "rehearsing") && failed.borrow().is_none()
+    };
     let outcome = rehearsal::run(line, cues, &mut sink, &mut watch);
-    let outcome = outcome.map_err(|error| stopped(&error, &read, cues))?;
-    if let Some(error) = failed {
+    if let Some(error) = failed.into_inner() {
         return Err(unwritten(error));
     }
+    let outcome = outcome.map_err(|error| stopped(&error, &read, cues))?;
     let trace = pen.end().map_err(unwritten)?;
     let result_digest = hash.end(line, cues, &outcome);
     let of = Rehearsed {
@@ -82,7 +89,7 @@ fn unwritten(error: io::Error) -> ApiError {
         "no-trace",
         format!("the records of the rehearsal cannot be kept: {error}"),
     )
-    .help("make room in the folder for temporary files")
+    .help("make room in the folder for temporary files, or rehearse with `soundline rehearse --trace FILE`")
 }
 
 /// The cue sheet read against the plan, and its path.
@@ -90,9 +97,9 @@ fn sheet(work: &Work, ask: &Ask, reading: &Reading) -> Result<(PathBuf, CueReadi
     let beside = work.plan().parent().unwrap_or(Path::new(""));
     let path = match (&ask.cues, &ask.cue_text) {
         (Some(name), None) => folder::file(beside_or_here(beside), name)?,
-        // Its recordings are found from where the sheet lies.
+        // Its recordings are found from where the sheet lies, or will lie.
         (Some(name), Some(_)) => {
-            folder::file(beside_or_here(beside), name)?;
+            folder::new_sheet(beside_or_here(beside), name)?;
             beside.join(name)
         }
         (None, Some(_)) => beside.join(UNNAMED),

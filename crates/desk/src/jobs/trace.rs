@@ -11,6 +11,9 @@ use tempfile::{TempDir, TempPath};
 
 /// Records from one place that is remembered to the next.
 const APART: u64 = 512;
+/// Most bytes of one trace; and of all that are kept together when another begins.
+pub(crate) const LARGEST: u64 = 1 << 30;
+pub(crate) const MOST_KEPT_BYTES: u64 = 1 << 30;
 /// Most records that are told at once.
 pub(crate) const MOST_RECORDS: usize = 20_000;
 
@@ -29,6 +32,7 @@ pub(crate) struct Trace {
     _folder: Arc<TempDir>,
     marks: Vec<Mark>,
     pub(crate) records: u64,
+    pub(crate) bytes: u64,
 }
 
 /// A trace that is being written.
@@ -78,8 +82,14 @@ impl Pen {
                 byte: self.byte,
             });
         }
-        self.into.write_all(line.as_bytes())?;
         self.byte += line.len() as u64;
+        if self.byte > LARGEST {
+            return Err(io::Error::new(
+                io::ErrorKind::FileTooLarge,
+                format!("they come to more than {} GiB", LARGEST >> 30),
+            ));
+        }
+        self.into.write_all(line.as_bytes())?;
         self.records += 1;
         Ok(())
     }
@@ -91,6 +101,7 @@ impl Pen {
             _folder: self.folder,
             marks: self.marks,
             records: self.records,
+            bytes: self.byte,
         })
     }
 }
@@ -115,18 +126,21 @@ impl Trace {
         Ok(lines)
     }
 
-    /// The records from one instant to another, at most so many; and whether there are more.
+    /// The records from one instant to another, at most so many; and whether there are more. Any number of them may be of one
+    /// instant: the rest of them come `after` the number of the last.
     pub(crate) fn between(
         &self,
         from_ns: u64,
         to_ns: u64,
+        after: Option<u64>,
         limit: usize,
     ) -> io::Result<(Vec<Value>, bool)> {
         let mut found = Vec::new();
-        for line in self.lines(|m| m.at_ns < from_ns)? {
+        let passed = |id| after.is_some_and(|after| id <= after);
+        for line in self.lines(|m| m.at_ns < from_ns || passed(m.id))? {
             let line = line?;
             let head: Head = serde_json::from_str(&line)?;
-            if head.at_ns < from_ns {
+            if head.at_ns < from_ns || passed(head.id) {
                 continue;
             }
             if head.at_ns > to_ns {
@@ -159,7 +173,7 @@ impl Trace {
         let Some(heard_at_ns) = top["sound"]["heard_at_ns"].as_u64() else {
             return Ok(None);
         };
-        let (at_once, _) = self.between(heard_at_ns, heard_at_ns, MOST_RECORDS)?;
+        let (at_once, _) = self.between(heard_at_ns, heard_at_ns, None, MOST_RECORDS)?;
         let arrival = at_once.into_iter().find(|r| {
             r["what"] == "arrives"
                 && r["arriving"] == top["sound"]["id"]
@@ -240,12 +254,25 @@ mod tests {
         ] {
             let within = |r: &&Value| (from..=to).contains(&r["at_ns"].as_u64().unwrap());
             let own: Vec<&Value> = all.iter().filter(within).collect();
-            let (found, more) = trace.between(from, to, 100_000).unwrap();
+            let (found, more) = trace.between(from, to, None, 100_000).unwrap();
             assert_eq!(found.iter().collect::<Vec<_>>(), own, "{from} {to}");
             assert!(!more);
         }
-        let (found, more) = trace.between(0, 2000, 10).unwrap();
+        let (found, more) = trace.between(0, 2000, None, 10).unwrap();
         assert_eq!((found.len(), more), (10, true));
+        // Pages by number, from a number that no record has too, give each record once.
+        for limit in [1, 7, 512, 2999, 3000] {
+            let (mut paged, mut after) = (Vec::new(), None);
+            loop {
+                let (page, more) = trace.between(0, u64::MAX, after, limit).unwrap();
+                after = page.last().map(|r| r["id"].as_u64().unwrap() + 1);
+                paged.extend(page);
+                if !more {
+                    break;
+                }
+            }
+            assert_eq!(paged, all, "{limit}");
+        }
         for middle in [1, 301, 1537, 2998] {
             let (chain, more) = trace.chain(2 * middle).unwrap().unwrap();
             let ids: Vec<u64> = chain.iter().map(|r| r["id"].as_u64().unwrap()).collect();
@@ -254,5 +281,40 @@ mod tests {
             assert!(!more);
         }
         assert!(trace.chain(3).unwrap().is_none());
+    }
+
+    /// A trace ends before it fills the disk, and says why.
+    #[test]
+    fn verif_a_trace_has_a_greatest_length() {
+        let folder = Arc::new(tempfile::tempdir().unwrap());
+        let mut pen = Pen::begin(folder, &json!({ "format": "trace/1" })).unwrap();
+        let record = "{\"id\":1,\"at_ns\":1}\n";
+        pen.write(1, 1, record).unwrap();
+        pen.byte = LARGEST - record.len() as u64;
+        pen.write(1, 1, record).unwrap();
+        let error = pen.write(1, 1, record).unwrap_err();
+        assert!(error.to_string().contains("1 GiB"), "{error}");
+    }
+
+    /// More records of one instant than are told at once.
+    #[test]
+    fn verif_records_of_one_instant_are_all_found() {
+        let folder = Arc::new(tempfile::tempdir().unwrap());
+        let mut pen = Pen::begin(folder, &json!({ "format": "trace/1" })).unwrap();
+        let most = MOST_RECORDS as u64 + 5000;
+        for id in 0..most {
+            let record = json!({ "id": id, "at_ns": 9 });
+            pen.write(id, 9, &format!("{record}\n")).unwrap();
+        }
+        let trace = pen.end().unwrap();
+        let (first, more) = trace.between(0, u64::MAX, None, usize::MAX).unwrap();
+        assert_eq!((first.len(), more), (MOST_RECORDS, true));
+        let last = first.last().and_then(|r| r["id"].as_u64());
+        let (rest, more) = trace.between(0, u64::MAX, last, usize::MAX).unwrap();
+        assert_eq!(
+            (rest.len() as u64, more),
+            (most - MOST_RECORDS as u64, false)
+        );
+        assert_eq!(rest[0]["id"], last.unwrap() + 1);
     }
 }

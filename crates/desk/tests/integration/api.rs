@@ -4,7 +4,7 @@ use std::fs;
 
 use serde_json::{Value, json};
 
-use crate::bench_plan::Desk;
+use crate::bench_plan::{Desk, EXAMPLE};
 
 #[test]
 fn verif_a_session_tells_the_plan_as_it_stands_and_what_lies_beside_it() {
@@ -227,6 +227,51 @@ fn verif_the_drawing_holds_the_line() {
         }
     }
     assert!(compared > 0);
+}
+
+/// A module is placed by the key that the drawing tells, and that key moves it: one that is placed from the anchor has no other.
+#[test]
+fn verif_a_module_moves_by_the_key_of_its_place() {
+    let example = std::path::Path::new(EXAMPLE).join("../kestrel-piles");
+    let desk = Desk::of(&example, None);
+    let text = desk.text();
+    let drawn = |text: &str, path: &str| {
+        let line = desk.consequences(text, "quick")["line"].clone();
+        let all = line["modules"].as_array().unwrap();
+        let own = all.iter().find(|m| m["path"] == path).unwrap().clone();
+        let section = line["sections"].as_array().unwrap().iter();
+        let named = own["section"].clone();
+        let mut section = section.filter(|s| s["path"] == named);
+        let whole_m = section
+            .next()
+            .map_or(0.0, |s| s["length_m"].as_f64().unwrap());
+        (own, whole_m)
+    };
+    let line = desk.consequences(&text, "quick")["line"].clone();
+    let mut from_anchor = 0;
+    for module in line["modules"].as_array().unwrap() {
+        let path = module["path"].as_str().unwrap();
+        let (by, length_m) = (&module["written"]["by"], &module["written"]["length_m"]);
+        let by = by.as_str().unwrap();
+        if by != "from_anchor" {
+            continue;
+        }
+        from_anchor += 1;
+        let moved_m = length_m.as_f64().unwrap() + 1.0;
+        let asked = json!({ "text": text, "path": format!("{path}.position.{by}"), "value": format!("{moved_m} m") });
+        let new = desk.post("/api/edit", &asked).ok()["text"].clone();
+        let (own, whole_m) = drawn(new.as_str().unwrap(), path);
+        assert_eq!(own["written"], json!({ "by": by, "length_m": moved_m }));
+        let from_top_m = own["from_top_m"].as_f64().unwrap();
+        assert!((from_top_m - (whole_m - moved_m)).abs() < 1e-9, "{own}");
+        // Beside it another key makes a plan with mistakes.
+        let asked =
+            json!({ "text": text, "path": format!("{path}.position.from_top"), "value": "1 m" });
+        let new = desk.post("/api/edit", &asked).ok()["text"].clone();
+        let told = desk.consequences(new.as_str().unwrap(), "quick");
+        assert!(!told["mistakes"].as_array().unwrap().is_empty());
+    }
+    assert_eq!(from_anchor, 2);
 }
 
 /// An edit is one piece of the text; the rest stays to the byte, comments too.

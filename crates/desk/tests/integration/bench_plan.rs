@@ -30,13 +30,27 @@ impl Desk {
     }
 
     pub(crate) fn listening(listen: Option<IpAddr>) -> Desk {
+        Desk::of(Path::new(EXAMPLE), listen)
+    }
+
+    /// With something that hears recordings.
+    pub(crate) fn hearing(hears: Arc<desk::Listen>) -> Desk {
+        Desk::with(Path::new(EXAMPLE), None, Some(hears))
+    }
+
+    /// With a copy of another example.
+    pub(crate) fn of(example: &Path, listen: Option<IpAddr>) -> Desk {
+        Desk::with(example, listen, None)
+    }
+
+    fn with(example: &Path, listen: Option<IpAddr>, hears: Option<Arc<desk::Listen>>) -> Desk {
         let folder = tempfile::tempdir().unwrap();
-        copy(Path::new(EXAMPLE), folder.path());
+        copy(example, folder.path());
         let options = desk::Options {
             plan: folder.path().join("plan.toml"),
             listen,
             port: Some(0),
-            hears: None,
+            hears,
         };
         let bound = desk::bind(options).unwrap();
         let (address, url) = (bound.address(), bound.url());

@@ -62,8 +62,8 @@ fn verif_answers_and_bodies_have_the_keys_that_are_told() {
     let mut writer = hound::WavWriter::create(&wav, spec).unwrap();
     (0..800).for_each(|n| writer.write_sample(n as i16).unwrap());
     writer.finalize().unwrap();
-    let cues = desk.get("/api/cues/cues/ferry-night.toml").ok()["text"].clone();
-    let cues = cues
+    let night = desk.get("/api/cues/cues/ferry-night.toml").ok();
+    let cues = night["text"]
         .as_str()
         .unwrap()
         .replace("duration = \"21 min\"", "duration = \"30 s\"");
@@ -81,6 +81,10 @@ fn verif_answers_and_bodies_have_the_keys_that_are_told() {
             json!({ "text": text, "base_digest": digest, "identity": identity }),
         ),
         (
+            "put /api/cues/{name}",
+            json!({ "text": night["text"], "base_digest": night["source_digest"], "identity": identity }),
+        ),
+        (
             "post /api/consequences",
             json!({ "text": text, "tier": "quick", "serial": 1, "client": "a" }),
         ),
@@ -95,6 +99,10 @@ fn verif_answers_and_bodies_have_the_keys_that_are_told() {
         (
             "post /api/places",
             json!({ "text": text, "part": "part.flow-meter", "silent": true, "without_years": true, "at": ["section.riser:40 m"] }),
+        ),
+        (
+            "post /api/place",
+            json!({ "held": { "text": text, "part": "part.flow-meter", "silent": true }, "number": 0 }),
         ),
         (
             "post /api/threshold",
@@ -169,4 +177,126 @@ fn verif_answers_and_bodies_have_the_keys_that_are_told() {
             );
         }
     }
+}
+
+/// What may be asked within a body is told key by key: the server takes these and no other, as it says itself where it is asked another.
+#[test]
+fn verif_what_may_be_asked_is_told_key_by_key() {
+    let desk = Desk::open();
+    let told = desk.get("/api/openapi.json").ok();
+    let (text, moon) = (desk.text(), json!({ "moon": 1 }));
+    let cases = [
+        (
+            "/api/document/{kind}",
+            "/api/document/uplink",
+            "ask",
+            json!({ "text": text, "ask": moon }),
+        ),
+        (
+            "/api/jobs",
+            "/api/jobs",
+            "ask",
+            json!({ "kind": "rehearse", "text": text, "ask": moon }),
+        ),
+        (
+            "/api/place",
+            "/api/place",
+            "held",
+            json!({ "held": moon, "number": 0 }),
+        ),
+    ];
+    for (path, real, key, body) in cases {
+        let answer = desk.post(real, &body);
+        assert_eq!(answer.error(), "bad-body");
+        let said = answer.json()["error"]["message"]
+            .as_str()
+            .unwrap()
+            .to_owned();
+        // unknown field `moon`, expected one of `supply`, `years`, ...
+        let names = said
+            .split("expected")
+            .nth(1)
+            .unwrap_or_else(|| panic!("{said}"));
+        let mut taken: Vec<&str> = names.split('`').skip(1).step_by(2).collect();
+        taken.sort_unstable();
+        let schema =
+            &told["paths"][path]["post"]["requestBody"]["content"]["application/json"]["schema"];
+        let own = &schema["properties"][key];
+        assert_eq!(own["additionalProperties"], false, "{path}");
+        let mut named: Vec<&str> = own["properties"]
+            .as_object()
+            .unwrap()
+            .keys()
+            .map(String::as_str)
+            .collect();
+        named.sort_unstable();
+        assert_eq!(named, taken, "{path}");
+        // Each is of the type that is told: another is refused.
+        for (name, schema) in own["properties"].as_object().unwrap() {
+            let wrong = match schema["type"].as_str().unwrap() {
+                "string" => json!(1),
+                _ => json!("x"),
+            };
+            let mut body = body.clone();
+            body[key] = json!({});
+            body[key][name] = wrong;
+            let answer = desk.post(real, &body);
+            assert_eq!(answer.error(), "bad-body", "{path} {name}");
+        }
+    }
+}
+
+/// A recording is heard by what the server was given for it: with the text of the page, the file of the folder and the sensors that are
+/// named, and it can be stopped.
+#[test]
+fn verif_a_recording_is_heard_as_a_job() {
+    let desk = Desk::hearing(std::sync::Arc::new(|_, text, recording, sensors, go_on| {
+        if sensors.is_empty() {
+            return Err(("no sensor".to_owned(), Some("name one".to_owned())));
+        }
+        assert!(go_on(0.5));
+        while sensors[0] == "for-ever" && go_on(0.5) {
+            std::thread::yield_now();
+        }
+        Ok(
+            json!({ "text": text, "recording": recording.file_name().unwrap().to_str(), "sensors": sensors }),
+        )
+    }));
+    std::fs::write(desk.folder.path().join("a.wav"), "RIFF").unwrap();
+    let ask =
+        |sensors: &[&str]| json!({ "text": "of the page", "recording": "a.wav", "as": sensors });
+    let start = |sensors: &[&str]| {
+        let answer = desk.post("/api/listen", &ask(sensors));
+        assert_eq!(answer.status, 202, "{}", answer.text());
+        answer.json()["job"].as_u64().unwrap()
+    };
+    let end = |job: u64| {
+        crate::jobs::events(&desk, &format!("/api/jobs/{job}/events"))
+            .pop()
+            .unwrap()
+    };
+    let heard = start(&["module.upper.sensor.ear"]);
+    assert_eq!(end(heard).0, "done");
+    let told = desk.get(&format!("/api/jobs/{heard}")).ok();
+    assert_eq!(told["kind"], "listen");
+    assert_eq!(
+        told["result"],
+        json!({ "text": "of the page", "recording": "a.wav", "sensors": ["module.upper.sensor.ear"] })
+    );
+    let failed = end(start(&[]));
+    assert_eq!(
+        (failed.0.as_str(), &failed.1["error"]["help"]),
+        ("failed", &json!("name one"))
+    );
+    let long = start(&["for-ever"]);
+    desk.send("DELETE", &format!("/api/jobs/{long}"), &json!({}))
+        .ok();
+    assert_ne!(end(long).0, "progress");
+    // Where nothing hears, that is said.
+    let deaf = Desk::open();
+    std::fs::write(deaf.folder.path().join("a.wav"), "RIFF").unwrap();
+    assert_eq!(
+        deaf.post("/api/listen", &ask(&["x"])).error(),
+        "no-listening"
+    );
 }

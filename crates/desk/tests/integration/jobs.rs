@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use crate::bench_plan::Desk;
 
 /// A calm minute: one near call.
-const CUES: &str = r#"
+pub(crate) const CUES: &str = r#"
 format = 1
 [rehearsal]
 name = "A call"
@@ -28,7 +28,7 @@ track = [{ range = "0.6 km", bearing = "80 deg", depth = "15 m" }]
 "#;
 
 /// The events of a stream until it ends: name and data.
-fn events(desk: &Desk, path: &str) -> Vec<(String, Value)> {
+pub(crate) fn events(desk: &Desk, path: &str) -> Vec<(String, Value)> {
     let mut stream = TcpStream::connect(desk.address).unwrap();
     stream
         .set_read_timeout(Some(Duration::from_secs(300)))
@@ -53,7 +53,7 @@ fn events(desk: &Desk, path: &str) -> Vec<(String, Value)> {
     found
 }
 
-fn start(desk: &Desk, kind: &str, ask: &Value) -> u64 {
+pub(crate) fn start(desk: &Desk, kind: &str, ask: &Value) -> u64 {
     let asked = json!({ "kind": kind, "text": desk.text(), "ask": ask });
     let answer = desk.post("/api/jobs", &asked);
     assert_eq!(answer.status, 202, "{}", answer.text());
@@ -61,7 +61,7 @@ fn start(desk: &Desk, kind: &str, ask: &Value) -> u64 {
 }
 
 /// The document of a job at its end.
-fn done(desk: &Desk, job: u64) -> Value {
+pub(crate) fn done(desk: &Desk, job: u64) -> Value {
     let told = events(desk, &format!("/api/jobs/{job}/events"));
     let (name, data) = told.last().unwrap();
     assert_eq!(name, "done", "{data}");

@@ -4,6 +4,7 @@
 
 mod api;
 mod bench_plan;
+mod cues;
 mod described;
 mod guarded;
 mod http;

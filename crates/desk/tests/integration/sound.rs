@@ -87,6 +87,8 @@ fn verif_a_tile_shows_a_tone_where_it_is() {
         "from_s=0&to_s=1&width=99999&height=9",
         "from_s=0&to_s=1&width=9&height=9&low_hz=5000",
         "from_s=0&to_s=1&width=9&height=9&channel=2",
+        "from_s=0&to_s=1e300&width=9&height=9",
+        "from_s=1e300&to_s=2e300&width=9&height=9",
     ] {
         let answer = desk.get(&format!("/api/recordings/tone.wav/picture?{bad}"));
         assert!(
@@ -125,6 +127,48 @@ fn verif_the_sound_comes_in_pieces() {
         None,
     );
     assert_eq!(none.status, 416);
+    let length = format!("bytes */{}", bytes.len());
+    assert_eq!(none.header("Content-Range"), Some(length.as_str()));
+    // A unit that nobody knows is as none.
+    let unknown = ask(
+        desk.address,
+        "GET",
+        "/api/recordings/tone.wav/sound",
+        &[("Range", "items=0-1")],
+        None,
+    );
+    assert_eq!((unknown.status, &unknown.body), (200, &bytes));
+}
+
+/// Of a recording of hours a piece is drawn, and of the whole it is said at once that it is too long.
+#[test]
+fn verif_a_very_long_recording_is_drawn_in_pieces() {
+    let desk = Desk::open();
+    let path = desk.folder.path().join("long.wav");
+    tone(&path);
+    // The rest are zeros that lie nowhere, told in the head.
+    let bytes = 2 * (1_u32 << 28) + 4 * RATE_HZ;
+    let mut head = fs::read(&path).unwrap();
+    head[4..8].copy_from_slice(&(36 + bytes).to_le_bytes());
+    head[40..44].copy_from_slice(&bytes.to_le_bytes());
+    fs::write(&path, head).unwrap();
+    let file = fs::OpenOptions::new().write(true).open(&path).unwrap();
+    file.set_len(44 + u64::from(bytes)).unwrap();
+    let whole_s = desk.get("/api/recordings/long.wav").ok()["duration_s"].clone();
+    let whole_s = whole_s.as_f64().unwrap();
+    assert!(whole_s > 33_000.0, "{whole_s}");
+    let picture = |to_s: f64| {
+        desk.get(&format!(
+            "/api/recordings/long.wav/picture?from_s=0&to_s={to_s}&width=80&height=40&top_db=-25&range_db=40"
+        ))
+    };
+    let begun = std::time::Instant::now();
+    for to_s in [whole_s, 1e9] {
+        let answer = picture(to_s);
+        assert_eq!((answer.status, answer.error().as_str()), (422, "too-long"));
+    }
+    assert!(begun.elapsed().as_secs() < 20);
+    assert!(!bright(&picture(8.0).body).is_empty());
 }
 
 /// Names that lead out of the folder, by dots or by links, lead nowhere.

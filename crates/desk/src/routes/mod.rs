@@ -1,39 +1,37 @@
 //! What is answered to what: each route hands its request on to the piece that does the work.
 
+mod records;
+mod streams;
+
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
 
 use assess::{Memo, Tier};
 use axum::Router;
-use axum::body::{Body, Bytes};
+use axum::body::Body;
 use axum::extract::{Path, Request, State};
-use axum::http::{HeaderMap, Method, Response, StatusCode, Uri, header};
+use axum::http::{Method, Response, StatusCode, Uri, header};
 use axum::response::IntoResponse;
 use axum::routing::{MethodRouter, get, post};
 use serde::Deserialize;
 use serde_json::{Value, json};
-use tokio::sync::broadcast;
+use tokio::sync::{Semaphore, broadcast};
 
 use crate::consequences::consequences;
 use crate::disk::PlanFile;
 use crate::document::{self, Ask, Given};
 use crate::error::{self, ApiError};
 use crate::guard::{self, Guard};
-use crate::jobs::{self, Jobs};
+use crate::jobs::{self, Job, Jobs, Left};
 use crate::openapi::PATHS;
 use crate::recordings::{self, Tile, Tiles};
 use crate::server::Listen;
 use crate::watch::Happened;
 use crate::worker::{Wanted, Workers};
-use crate::{edit, folder, openapi, page, places, session, stream, text, threshold};
+use crate::{disk, edit, folder, openapi, page, places, session, text, threshold};
 
-/// A page that hears nothing for so long may take the server for lost.
-const HEARTBEAT: Duration = Duration::from_secs(5);
-/// From one progress to the next at least.
-const PROGRESS_EACH: Duration = Duration::from_millis(100);
-/// Bytes of an export that are read at once.
-const PIECE: usize = 1 << 16;
+/// Documents, places and pictures that are worked out at once. Each may take all processors.
+const MOST_COMPUTED: usize = 4;
 /// Longest name of a page.
 const LONGEST_CLIENT: usize = 64;
 
@@ -43,8 +41,10 @@ pub(crate) struct Desk {
     pub(crate) memo: Arc<Memo>,
     workers: Workers,
     happened: broadcast::Sender<Happened>,
-    jobs: Jobs,
+    pub(crate) jobs: Jobs,
     tiles: Tiles,
+    /// For work that computes.
+    turns: Arc<Semaphore>,
     listen: Option<Arc<Listen>>,
 }
 
@@ -64,8 +64,22 @@ impl Desk {
             happened,
             jobs: Jobs::new(),
             tiles: Tiles::default(),
+            turns: Arc::new(Semaphore::new(MOST_COMPUTED)),
             listen,
         }
+    }
+
+    /// Starts long work; how far it is, is told to all pages.
+    fn start(
+        &self,
+        kind: &'static str,
+        work: impl FnOnce(&Job) -> Result<Left, ApiError> + Send + 'static,
+    ) -> Answer {
+        let number = self.jobs.start(kind, work)?;
+        let state = self.jobs.get(number)?.watch();
+        tokio::spawn(streams::tell_of(number, state, self.happened.clone()));
+        let told = json!({ "job": number });
+        Ok(error::document(StatusCode::ACCEPTED, &told))
     }
 }
 
@@ -95,41 +109,68 @@ fn methods(path: &str) -> MethodRouter<Arc<Desk>> {
         "/api/document/{kind}" => post(documented),
         "/api/edit" => post(edited),
         "/api/places" => post(held),
+        "/api/place" => post(put),
         "/api/threshold" => post(turned),
-        "/api/cues/{*name}" => get(cues),
+        "/api/cues/{*name}" => get(cues).put(save_cues),
         "/api/recordings/{name}" => get(recording),
         "/api/recordings/{name}/picture" => get(picture),
-        "/api/recordings/{name}/sound" => get(sound),
+        "/api/recordings/{name}/sound" => get(streams::sound),
         "/api/listen" => post(listened),
         "/api/jobs" => post(started),
         "/api/jobs/{id}" => get(job).delete(stopped),
-        "/api/jobs/{id}/events" => get(followed),
-        "/api/jobs/{id}/records" => get(records),
-        "/api/jobs/{id}/chain" => get(chained),
-        "/api/jobs/{id}/export" => get(exported),
-        "/api/events" => get(listen),
+        "/api/jobs/{id}/events" => get(streams::followed),
+        "/api/jobs/{id}/records" => get(records::records),
+        "/api/jobs/{id}/chain" => get(records::chained),
+        "/api/jobs/{id}/export" => get(streams::exported),
+        "/api/events" => get(streams::events),
         other => unreachable!("{other} is told and not answered"),
     }
 }
 
 /// Set when nobody waits for the work any more: the request was left, or took too long.
-struct Left(Arc<AtomicBool>);
+struct Unwaited(Arc<AtomicBool>);
 
-impl Drop for Left {
+impl Drop for Unwaited {
     fn drop(&mut self) {
         self.0.store(true, Ordering::Relaxed);
     }
 }
 
-/// Work that reads files or computes, off the thread that answers. It is told when nobody waits any more.
+/// Work that reads files, off the thread that answers. It is told when nobody waits any more.
 async fn work<T: Send + 'static>(
     desk: &Arc<Desk>,
     task: impl FnOnce(&Desk, &(dyn Fn() -> bool + Sync)) -> Result<T, ApiError> + Send + 'static,
 ) -> Result<T, ApiError> {
-    let left = Left(Arc::new(AtomicBool::new(false)));
+    with(desk, (), task).await
+}
+
+/// Work that computes. Only a few are done at once, those too that nobody waits for and that have not seen it yet; a request whose page
+/// leaves while it waits for its turn is never begun.
+async fn compute<T: Send + 'static>(
+    desk: &Arc<Desk>,
+    task: impl FnOnce(&Desk, &(dyn Fn() -> bool + Sync)) -> Result<T, ApiError> + Send + 'static,
+) -> Result<T, ApiError> {
+    let turn = Arc::clone(&desk.turns).acquire_owned().await;
+    with(desk, turn, task).await
+}
+
+/// `held` is let go when the work has come to its end, however the request ends.
+async fn with<T: Send + 'static>(
+    desk: &Arc<Desk>,
+    held: impl Send + 'static,
+    task: impl FnOnce(&Desk, &(dyn Fn() -> bool + Sync)) -> Result<T, ApiError> + Send + 'static,
+) -> Result<T, ApiError> {
+    let left = Unwaited(Arc::new(AtomicBool::new(false)));
     let (desk, flag) = (Arc::clone(desk), Arc::clone(&left.0));
     let go_on = move || !flag.load(Ordering::Relaxed);
-    let done = tokio::task::spawn_blocking(move || task(&desk, &go_on)).await;
+    let done = tokio::task::spawn_blocking(move || {
+        let _held = held;
+        match go_on() {
+            true => task(&desk, &go_on),
+            false => Err(ApiError::cancelled()),
+        }
+    })
+    .await;
     done.unwrap_or_else(|_| {
         Err(ApiError::new(
             StatusCode::INTERNAL_SERVER_ERROR,
@@ -231,7 +272,7 @@ async fn documented(State(desk): Shared, Path(kind): Path<String>, request: Requ
         };
         document::document(&given, &kind, &asked.text, &asked.ask)
     };
-    told(&work(&desk, task).await?)
+    told(&compute(&desk, task).await?)
 }
 
 #[derive(Deserialize)]
@@ -251,34 +292,6 @@ async fn edited(State(desk): Shared, request: Request) -> Answer {
     told(&work(&desk, task).await?)
 }
 
-/// Changes of the plan on the disk, and that the server is there.
-async fn listen(State(desk): Shared) -> Response<Body> {
-    let mut happened = desk.happened.subscribe();
-    let (into, body) = stream::pieces();
-    tokio::spawn(async move {
-        let mut first = Some(stream::event("heartbeat", &json!({})));
-        loop {
-            let piece = match first.take() {
-                Some(piece) => piece,
-                None => match tokio::time::timeout(HEARTBEAT, happened.recv()).await {
-                    Ok(Ok(happened)) => {
-                        let (name, data) = happened.event();
-                        stream::event(name, &data)
-                    }
-                    Ok(Err(broadcast::error::RecvError::Closed)) => return,
-                    Ok(Err(broadcast::error::RecvError::Lagged(_))) | Err(_) => {
-                        stream::event("heartbeat", &json!({}))
-                    }
-                },
-            };
-            if into.send(piece).await.is_err() {
-                return;
-            }
-        }
-    });
-    stream::events(body)
-}
-
 async fn told_routes() -> Answer {
     told(&openapi::document())
 }
@@ -287,6 +300,14 @@ async fn held(State(desk): Shared, request: Request) -> Answer {
     let asked: places::Ask = guard::body(request).await?;
     let task = move |desk: &Desk, go_on: &(dyn Fn() -> bool + Sync)| {
         places::places(desk.plan.path(), &desk.memo, go_on, &asked)
+    };
+    told(&compute(&desk, task).await?)
+}
+
+async fn put(State(desk): Shared, request: Request) -> Answer {
+    let asked: places::Put = guard::body(request).await?;
+    let task = move |desk: &Desk, _: &(dyn Fn() -> bool + Sync)| {
+        places::put(desk.plan.path(), &desk.memo, &asked)
     };
     told(&work(&desk, task).await?)
 }
@@ -312,16 +333,38 @@ async fn turned(State(desk): Shared, request: Request) -> Answer {
             asked.on_above_db,
         )
     };
-    told(&work(&desk, task).await?)
+    told(&compute(&desk, task).await?)
 }
 
 async fn cues(State(desk): Shared, Path(name): Path<String>) -> Answer {
     let task = move |desk: &Desk, _: &(dyn Fn() -> bool + Sync)| {
         let path = folder::file(desk.plan.folder(), &name)?;
         let text = folder::cue_text(&path)?;
-        Ok(json!({ "path": name, "text": text }))
+        let source_digest = text::text_digest(&text);
+        Ok(json!({ "path": name, "text": text, "source_digest": source_digest }))
     };
     told(&work(&desk, task).await?)
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SaveCues {
+    text: String,
+    /// Of the text that it replaces; none for a sheet that is not there yet.
+    base_digest: Option<String>,
+    identity: Option<String>,
+}
+
+async fn save_cues(State(desk): Shared, Path(name): Path<String>, request: Request) -> Answer {
+    let asked: SaveCues = guard::body(request).await?;
+    let save = move |desk: &Desk, _: &(dyn Fn() -> bool + Sync)| {
+        if let Some(identity) = &asked.identity {
+            desk.plan.is_meant(identity)?;
+        }
+        disk::save_cues(&desk.plan, &name, &asked.text, asked.base_digest.as_deref())
+    };
+    let digest = work(&desk, save).await?;
+    told(&json!({ "source_digest": digest }))
 }
 
 async fn recording(State(desk): Shared, Path(name): Path<String>) -> Answer {
@@ -344,63 +387,12 @@ async fn picture(State(desk): Shared, Path(name): Path<String>, uri: Uri) -> Ans
         let line = reading.as_ref().and_then(|r| r.line.as_ref());
         desk.tiles.png(&path, line, &tile, go_on)
     };
-    let png = work(&desk, task).await?;
+    let png = compute(&desk, task).await?;
     let answer = Response::builder()
         .header(header::CONTENT_TYPE, "image/png")
         .header(header::CACHE_CONTROL, "no-cache")
         .body(Body::from(png.to_vec()));
     Ok(answer.expect("these headers are well formed"))
-}
-
-async fn sound(State(desk): Shared, Path(name): Path<String>, headers: HeaderMap) -> Answer {
-    let kind = recordings::kind(&name);
-    let range = headers
-        .get(header::RANGE)
-        .map(|r| r.to_str().unwrap_or("").to_owned());
-    let path = move |desk: &Desk| folder::recording(desk.plan.folder(), &name);
-    let answer = Response::builder()
-        .header(header::CONTENT_TYPE, kind)
-        .header(header::CACHE_CONTROL, "no-cache")
-        .header(header::ACCEPT_RANGES, "bytes");
-    let answer = match range {
-        None => {
-            let whole = work(&desk, move |desk, _| recordings::whole(&path(desk)?)).await?;
-            let (file, length) = whole;
-            answer
-                .header(header::CONTENT_LENGTH, length)
-                .body(file_body(file, ()))
-        }
-        // A player asks on where it is given less than it asked for.
-        Some(range) => {
-            let piece = work(&desk, move |desk, _| {
-                recordings::piece(&path(desk)?, &range)
-            })
-            .await?;
-            let last = (piece.from + piece.bytes.len() as u64).saturating_sub(1);
-            let told = format!("bytes {}-{last}/{}", piece.from, piece.whole);
-            answer
-                .status(StatusCode::PARTIAL_CONTENT)
-                .header(header::CONTENT_RANGE, told)
-                .body(Body::from(piece.bytes))
-        }
-    };
-    Ok(answer.expect("these headers are well formed"))
-}
-
-/// A file piece by piece, as fast as it is read; `held` is kept until its end.
-fn file_body(mut file: std::fs::File, held: impl Send + 'static) -> Body {
-    let (into, body) = stream::pieces();
-    tokio::task::spawn_blocking(move || {
-        let _held = held;
-        let mut piece = vec![0; PIECE];
-        while let Ok(read) = std::io::Read::read(&mut file, &mut piece) {
-            let bytes = Bytes::copy_from_slice(&piece[..read]);
-            if read == 0 || into.blocking_send(bytes).is_err() {
-                return;
-            }
-        }
-    });
-    body
 }
 
 #[derive(Deserialize)]
@@ -423,7 +415,7 @@ async fn listened(State(desk): Shared, request: Request) -> Answer {
     };
     let path = folder::recording(desk.plan.folder(), &asked.recording)?;
     let plan = desk.plan.path().to_path_buf();
-    let number = desk.jobs.start("listen", move |job| {
+    desk.start("listen", move |job| {
         let heard = listen(&plan, &asked.text, &path, &asked.sensors, &|share| {
             job.at(share, "listening")
         });
@@ -431,11 +423,7 @@ async fn listened(State(desk): Shared, request: Request) -> Answer {
             Ok(document) => Ok(document.into()),
             Err((why, help)) => Err(ApiError::unusable("unheard", why).help_of(help)),
         }
-    })?;
-    Ok(error::document(
-        StatusCode::ACCEPTED,
-        &json!({ "job": number }),
-    ))
+    })
 }
 
 #[derive(Deserialize)]
@@ -462,13 +450,7 @@ async fn started(State(desk): Shared, request: Request) -> Answer {
         memo: Arc::clone(&desk.memo),
         scratch,
     };
-    let number = desk
-        .jobs
-        .start(kind, move |job| jobs::work(kind, &on, &asked.ask, job))?;
-    Ok(error::document(
-        StatusCode::ACCEPTED,
-        &json!({ "job": number }),
-    ))
+    desk.start(kind, move |job| jobs::work(kind, &on, &asked.ask, job))
 }
 
 /// The number of a job, as it stands in a path.
@@ -492,94 +474,6 @@ async fn stopped(State(desk): Shared, Path(id): Path<JobNumber>) -> Answer {
     told(&json!({ "job": id.read()? }))
 }
 
-/// How far a job is, until it is over.
-async fn followed(State(desk): Shared, Path(id): Path<JobNumber>) -> Answer {
-    let mut state = desk.jobs.get(id.read()?)?.watch();
-    let (into, body) = stream::pieces();
-    tokio::spawn(async move {
-        loop {
-            let now = state.borrow_and_update().clone();
-            let (name, data) = now.event();
-            let sent = into.send(stream::event(name, &data)).await;
-            if sent.is_err() || now.is_over() {
-                return;
-            }
-            let changed = tokio::time::timeout(HEARTBEAT, state.changed()).await;
-            if changed.is_ok_and(|c| c.is_err()) {
-                return;
-            }
-            // A bar that moves more often is not seen to.
-            tokio::time::sleep(PROGRESS_EACH).await;
-        }
-    });
-    Ok(stream::events(body))
-}
-
-/// A number of the query; `None` where it is not given.
-fn number(uri: &Uri, key: &str) -> Result<Option<f64>, ApiError> {
-    let query = uri.query().unwrap_or("");
-    let own = query.split('&').filter_map(|pair| pair.split_once('='));
-    let Some((_, value)) = own.into_iter().find(|(k, _)| *k == key) else {
-        return Ok(None);
-    };
-    let read = value
-        .parse::<f64>()
-        .ok()
-        .filter(|n| n.is_finite() && *n >= 0.0);
-    let read = read.ok_or_else(|| {
-        ApiError::bad(
-            "bad-query",
-            format!("`{key}` is no number of 0 or more: {value}"),
-        )
-    })?;
-    Ok(Some(read))
-}
-
-fn unread(error: &std::io::Error) -> ApiError {
-    ApiError::missing("no-trace", format!("the records cannot be read: {error}"))
-}
-
-async fn records(State(desk): Shared, Path(id): Path<JobNumber>, uri: Uri) -> Answer {
-    const NS: f64 = 1e9;
-    let trace = desk.jobs.get(id.read()?)?.trace()?;
-    let from_ns = number(&uri, "from_s")?.unwrap_or(0.0) * NS;
-    let to_ns = number(&uri, "to_s")?.map_or(u64::MAX, |s| (s * NS) as u64);
-    let limit = number(&uri, "limit")?.map_or(usize::MAX, |n| n as usize);
-    let task = move |_: &Desk, _: &(dyn Fn() -> bool + Sync)| {
-        let found = trace.between(from_ns as u64, to_ns, limit);
-        let (records, more) = found.map_err(|e| unread(&e))?;
-        Ok(json!({ "records": records, "more": more, "of": trace.records }))
-    };
-    told(&work(&desk, task).await?)
-}
-
-async fn chained(State(desk): Shared, Path(id): Path<JobNumber>, uri: Uri) -> Answer {
-    let trace = desk.jobs.get(id.read()?)?.trace()?;
-    let record = number(&uri, "record")?;
-    let record = record.ok_or_else(|| ApiError::bad("bad-query", "`record` is missing"))? as u64;
-    let task = move |_: &Desk, _: &(dyn Fn() -> bool + Sync)| {
-        let found = trace.chain(record).map_err(|e| unread(&e))?;
-        let (records, more) = found.ok_or_else(|| {
-            ApiError::missing("no-such-record", format!("there is no record {record}"))
-        })?;
-        Ok(json!({ "records": records, "more": more }))
-    };
-    told(&work(&desk, task).await?)
-}
-
-async fn exported(State(desk): Shared, Path(id): Path<JobNumber>) -> Answer {
-    let trace = desk.jobs.get(id.read()?)?.trace()?;
-    let file = trace.open().map_err(|e| unread(&e))?;
-    // The folder of the trace stays as long as it is read.
-    let body = file_body(file, trace);
-    let name = format!("attachment; filename=\"rehearsal-{}.jsonl\"", id.read()?);
-    let answer = Response::builder()
-        .header(header::CONTENT_TYPE, "application/x-ndjson")
-        .header(header::CONTENT_DISPOSITION, name)
-        .body(body);
-    Ok(answer.expect("these headers are well formed"))
-}
-
 async fn paged(method: Method, uri: Uri) -> Response<Body> {
     match uri.path().strip_prefix("/api/") {
         Some(_) => no_route().into_response(),
@@ -600,4 +494,46 @@ async fn no_method() -> ApiError {
         "this route does not take that method",
     )
     .help("GET /api/openapi.json lists what each takes")
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::AtomicUsize;
+    use std::time::Duration;
+
+    use super::*;
+
+    /// Work that its page has left, and that does not see it, takes no more than its share: what comes after waits, and is done.
+    #[test]
+    fn verif_only_a_few_are_worked_out_at_once_though_their_pages_leave() {
+        let plan = Arc::new(PlanFile::at("none.toml".into()));
+        let desk = Arc::new(Desk::new(plan, broadcast::channel(1).0, None));
+        let (at_work, most) = (Arc::new(AtomicUsize::new(0)), Arc::new(AtomicUsize::new(0)));
+        let ends = Arc::new(AtomicBool::new(false));
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_time()
+            .build();
+        runtime.unwrap().block_on(async {
+            for _ in 0..3 * MOST_COMPUTED {
+                let (at_work, most, ends) =
+                    (Arc::clone(&at_work), Arc::clone(&most), Arc::clone(&ends));
+                let blind = move |_: &Desk, _: &(dyn Fn() -> bool + Sync)| {
+                    let now = at_work.fetch_add(1, Ordering::SeqCst) + 1;
+                    most.fetch_max(now, Ordering::SeqCst);
+                    while !ends.load(Ordering::SeqCst) {
+                        std::thread::sleep(Duration::from_millis(1));
+                    }
+                    at_work.fetch_sub(1, Ordering::SeqCst);
+                    Ok(())
+                };
+                let left = tokio::time::timeout(Duration::from_millis(20), compute(&desk, blind));
+                assert!(left.await.is_err());
+            }
+            // What reads files does not wait for it.
+            work(&desk, |_, _| Ok(())).await.unwrap();
+            ends.store(true, Ordering::SeqCst);
+            compute(&desk, |_, _| Ok(())).await.unwrap();
+        });
+        assert_eq!(most.load(Ordering::SeqCst), MOST_COMPUTED);
+    }
 }
