@@ -16,7 +16,7 @@ use signal::{ChainNoise, Decidecade, NoiseParts, clipped_share, decidecades, pow
 use crate::chain_sea::{SEA_HZ, Sea, SeaBand, SeaBehind, SeaParts, parts_of, sea, sea_bands};
 use crate::input::{AIR_REFERENCE_DB, InputError, chain_noise, says_its_noise};
 use crate::memo::Memo;
-use crate::pick_up::{Over, PickUps, Picked};
+use crate::pick_up::{Over, PickUps, Picked, Which};
 
 /// So far the chain is to lie below the sea, dB.
 pub const CLEAR_DB: f64 = 6.0;
@@ -34,7 +34,7 @@ pub enum LimitedBy {
     Chain,
     /// Full scale: the noise of the sea in this band alone clips.
     FullScale,
-    /// The noise of the chain or of the sea is not known.
+    /// The noise of the chain or of the sea is not known; or a line may fold into the band, and with it something else limits it than without.
     Unknown,
 }
 
@@ -143,8 +143,10 @@ pub struct ChainBudget {
     pub months: Vec<MonthBudget>,
     /// Why the sea is not known.
     pub sea_unknown: Option<String>,
-    /// Detectors on the sensor.
+    /// Detectors on the sensor, by what is sure to be picked up.
     pub detectors: Vec<DetectorBudget>,
+    /// The same with lines that may fold into their bands and of which nothing says how much is kept out; `None` where there are none.
+    pub detectors_at_most: Option<Vec<DetectorBudget>>,
     /// Wind of the quietest and of the windiest month, m/s.
     pub winds_m_s: Option<(f64, f64)>,
     /// Shipping activity, 0 to 1.
@@ -182,6 +184,14 @@ impl ChainBudget {
         let all = picked.in_band(band_hz, Over::Mean).all;
         let rate_hz = self.noise.chain().rate_hz();
         Some(all.into_iter().map(|p| (p.words(rate_hz), p)).collect())
+    }
+
+    /// Whether what is told of the chain beside its detectors is all that may be, and not the least: its noise is known, and no line may
+    /// fold into their bands of which nothing says how much is kept out.
+    #[must_use]
+    pub fn says_all(&self) -> bool {
+        let at_most = self.detectors_at_most.as_ref();
+        self.noise_known && at_most.is_none_or(|at_most| *at_most == self.detectors)
     }
 
     /// Whether it is a microphone.
@@ -252,6 +262,7 @@ fn without_bands(
         bands: Vec::new(),
         months: Vec::new(),
         detectors: Vec::new(),
+        detectors_at_most: None,
         winds_m_s: None,
         shipping: None,
         sea_unknown: None,
@@ -270,8 +281,18 @@ fn without_bands(
     found.winds_m_s = sea.as_ref().map(|s| (s.quietest_m_s, s.windiest_m_s));
     found.shipping = sea.as_ref().map(|s| s.shipping);
     found.sea_unknown = sea_unknown;
-    let on = line.detectors.iter().filter(|d| d.on == sensor);
-    found.detectors = on.map(|d| found.detector(d, sea.as_ref(), memo)).collect();
+    let detectors = |which: Which| -> Vec<DetectorBudget> {
+        let on = line.detectors.iter().filter(|d| d.on == sensor);
+        on.map(|d| found.detector(d, sea.as_ref(), which, memo))
+            .collect()
+    };
+    let in_doubt = found.pick_up.as_ref().is_some_and(PickUps::in_doubt);
+    let (sure, at_most) = (
+        detectors(Which::Sure),
+        in_doubt.then(|| detectors(Which::All)),
+    );
+    found.detectors = sure;
+    found.detectors_at_most = at_most;
     Ok((found, sea))
 }
 
@@ -313,9 +334,10 @@ impl ChainBudget {
         // Without a high-pass a plain zero, not a negative one.
         let loss_db = 0.0 - self.gain_db(band.centre_hz());
         let overload_db = self.noise.chain().overload_peak_level_db_re_1upa();
-        let pick_up_upa2 = self.pick_up_upa2(low, high);
-        let total_db = self.chain_db(low, high)?;
-        let limited = |sea_db: Option<f64>| match sea_db {
+        let pick_up_upa2 = self.pick_up_upa2(low, high, Which::Sure);
+        let total_db = self.chain_db(low, high, Which::Sure)?;
+        let most_db = self.chain_db(low, high, Which::All)?;
+        let by = |sea_db: Option<f64>, total_db: f64| match sea_db {
             Some(sea_db) if sea_db - loss_db > overload_db - CREST_DB => LimitedBy::FullScale,
             // What is known of the chain is the least that it makes.
             Some(sea_db) if sea_db < total_db => LimitedBy::Chain,
@@ -323,6 +345,10 @@ impl ChainBudget {
             Some(sea_db) if sea_db < total_db + CLEAR_DB => LimitedBy::Both,
             Some(_) => LimitedBy::Sea,
             None => LimitedBy::Unknown,
+        };
+        let limited = |sea_db: Option<f64>| match (by(sea_db, total_db), by(sea_db, most_db)) {
+            (sure, at_most) if sure == at_most => sure,
+            _ => LimitedBy::Unknown,
         };
         Some(BandBudget {
             band,
@@ -339,16 +365,16 @@ impl ChainBudget {
         })
     }
 
-    /// Power of what is sure to be picked up in a band, uPa^2.
-    fn pick_up_upa2(&self, low_hz: f64, high_hz: f64) -> f64 {
+    /// Mean power of what is picked up in a band, uPa^2.
+    fn pick_up_upa2(&self, low_hz: f64, high_hz: f64, which: Which) -> f64 {
         let pick_up = self.pick_up.as_ref();
-        pick_up.map_or(0.0, |p| p.mean_upa2((low_hz, high_hz)))
+        pick_up.map_or(0.0, |p| p.mean_upa2((low_hz, high_hz), which))
     }
 
     /// Noise of the chain and what it picks up in a band, dB re 1 uPa.
-    pub(crate) fn chain_db(&self, low_hz: f64, high_hz: f64) -> Option<f64> {
+    pub(crate) fn chain_db(&self, low_hz: f64, high_hz: f64, which: Which) -> Option<f64> {
         let noise_db = self.noise.band(low_hz, high_hz)?.total_db;
-        let picked = self.pick_up_upa2(low_hz, high_hz);
+        let picked = self.pick_up_upa2(low_hz, high_hz, which);
         Some(match picked > 0.0 {
             true => power_sum_db([noise_db, 10.0 * libm::log10(picked)]),
             false => noise_db,
@@ -361,14 +387,20 @@ impl ChainBudget {
         ends.is_some_and(|(first, last)| low_hz < first.0 || high_hz > last.0)
     }
 
-    fn detector(&self, detector: &Detector, sea: Option<&Sea>, memo: &Memo) -> DetectorBudget {
+    fn detector(
+        &self,
+        detector: &Detector,
+        sea: Option<&Sea>,
+        which: Which,
+        memo: &Memo,
+    ) -> DetectorBudget {
         let (low, high) = detector_band_hz(detector).unwrap_or((SEA_HZ.0, self.audible_hz));
         let (low, high) = (low.max(SEA_HZ.0), high.min(self.audible_hz));
         DetectorBudget {
             path: format!("detector.{}", detector.id),
             band_hz: (low, high),
-            least_clear: sea.and_then(|sea| self.least_clear(sea, low, high, memo)),
-            threshold: self.threshold(detector, low, high),
+            least_clear: sea.and_then(|sea| self.least_clear(sea, (low, high), which, memo)),
+            threshold: self.threshold(detector, (low, high), which),
             beyond_table: self.beyond_table(low, high),
         }
     }
@@ -377,21 +409,26 @@ impl ChainBudget {
     fn least_clear(
         &self,
         sea: &Sea,
-        low_hz: f64,
-        high_hz: f64,
+        (low_hz, high_hz): (f64, f64),
+        which: Which,
         memo: &Memo,
     ) -> Option<(f64, (f64, f64))> {
         let edges = parts_of(low_hz, high_hz);
         let levels = sea_bands(Some(sea), edges.clone(), memo);
         let clear = edges.iter().zip(levels.iter()).filter_map(|(edges, sea)| {
-            let chain_db = self.chain_db(edges.0, edges.1)?;
+            let chain_db = self.chain_db(edges.0, edges.1, which)?;
             Some(((*sea)?.quietest_db - chain_db, *edges))
         });
         clear.min_by(|a, b| a.0.total_cmp(&b.0))
     }
 
     /// The fixed threshold of a detector over the band `low_hz` to `high_hz`.
-    fn threshold(&self, detector: &Detector, low_hz: f64, high_hz: f64) -> Option<ThresholdBudget> {
+    fn threshold(
+        &self,
+        detector: &Detector,
+        (low_hz, high_hz): (f64, f64),
+        which: Which,
+    ) -> Option<ThresholdBudget> {
         if detector.over_background() || detector.of_likeness() || detector.of_learned() {
             return None;
         }
@@ -418,7 +455,7 @@ impl ChainBudget {
             Stage::Level { window_s, .. } if of_exposure => Some(window_s.si),
             _ => None,
         });
-        let noise_db = self.chain_db(low_hz, high_hz)?;
+        let noise_db = self.chain_db(low_hz, high_hz, which)?;
         Some(ThresholdBudget {
             level_db: own_db + if of_exposure { 0.0 } else { self.reference_db },
             noise_db: noise_db + over_s.map_or(0.0, |s| 10.0 * libm::log10(s)),
@@ -460,8 +497,8 @@ impl ChainBudget {
         };
         self.least_clear(
             &sea,
-            low_hz.max(SEA_HZ.0),
-            high_hz.min(self.audible_hz),
+            (low_hz.max(SEA_HZ.0), high_hz.min(self.audible_hz)),
+            Which::Sure,
             &Memo::with_room(0),
         )
     }

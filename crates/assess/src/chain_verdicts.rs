@@ -4,6 +4,7 @@ use plan::{Line, SensorIx};
 
 use crate::chain::{CLEAR_DB, CREST_DB, ChainBudget, DetectorBudget, chain_budget_of};
 use crate::memo::Memo;
+use crate::pick_up::KEPT_OUT_UNSAID;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A noise closer to its limit than this is marginal, dB.
@@ -42,6 +43,18 @@ fn clear(budget: &ChainBudget, detector: &DetectorBudget) -> Result<(f64, String
     }
 }
 
+/// That of the detectors of a hydrophone that has least; `None` where it has no detector.
+fn least_of(
+    budget: &ChainBudget,
+    detectors: &[DetectorBudget],
+) -> Result<Option<(f64, String)>, String> {
+    let all: Vec<(f64, String)> = detectors
+        .iter()
+        .map(|d| clear(budget, d))
+        .collect::<Result<_, _>>()?;
+    Ok(all.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)))
+}
+
 /// The detector of a hydrophone that has least, against a limit; `None` for one without a detector.
 fn self_noise_of(line: &Line, sensor: SensorIx, at_least_db: f64, memo: &Memo) -> Option<Verdict> {
     let subject = line.sensor_path(sensor);
@@ -49,13 +62,11 @@ fn self_noise_of(line: &Line, sensor: SensorIx, at_least_db: f64, memo: &Memo) -
         Ok(budget) => budget,
         Err(error) => return Some(unknown(subject, error.to_string())),
     };
-    let all: Result<Vec<(f64, String)>, String> =
-        budget.detectors.iter().map(|d| clear(&budget, d)).collect();
-    let least = match all {
-        Ok(all) => all.into_iter().min_by(|a, b| a.0.total_cmp(&b.0))?,
+    let least = match least_of(&budget, &budget.detectors) {
+        Ok(least) => least?,
         Err(why) => return Some(unknown(subject, why)),
     };
-    let (value_db, mut why) = least;
+    let (mut value_db, mut why) = least;
     if !budget.noise_known {
         // What is known is the least that the chain makes: it can break a limit, but not keep one.
         let known = budget.known_alone();
@@ -70,6 +81,23 @@ fn self_noise_of(line: &Line, sensor: SensorIx, at_least_db: f64, memo: &Memo) -
         why.push_str(&format!(
             "; by its {known} alone, so this is the most it can be: `self_noise` is not written"
         ));
+    }
+    // With lines that may fold into the band it can be kept, and not broken.
+    if let Some(Ok(Some((then_db, then)))) = budget
+        .detectors_at_most
+        .as_ref()
+        .map(|all| least_of(&budget, all))
+        .filter(|_| value_db >= at_least_db)
+    {
+        if then_db < at_least_db {
+            return Some(unknown(
+                subject,
+                format!(
+                    "{why}: it lies {value_db:.1} dB below, or {then_db:.1} dB with what may fold into its band; {KEPT_OUT_UNSAID}"
+                ),
+            ));
+        }
+        (value_db, why) = (then_db, then);
     }
     if budget.detectors.iter().any(|d| d.beyond_table) {
         why.push_str("; beyond the ends of its self-noise the nearest row counts");
@@ -87,6 +115,7 @@ fn self_noise_of(line: &Line, sensor: SensorIx, at_least_db: f64, memo: &Memo) -
             budget.winds_m_s,
             budget.shipping,
             &budget.detectors,
+            &budget.detectors_at_most,
         ),
     );
     Some(against.judge(subject, value_db, evidence, why))

@@ -13,6 +13,11 @@ use signal::{
 
 use crate::input::{InputError, chain_noise};
 
+/// Below this the formula of the sea is not stated, Hz.
+const LOWEST_HZ: f64 = 1.0;
+/// What stands for no noise where a row has to say something, uPa^2/Hz: -300 dB.
+const NO_NOISE_UPA2_HZ: f64 = 1e-30;
+
 /// How long ticks are averaged over.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Over {
@@ -20,6 +25,15 @@ pub(crate) enum Over {
     Mean,
     /// A window of so many seconds that holds most of them; `None` for one within a tick.
     Window(Option<f64>),
+}
+
+/// What of it counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Which {
+    /// What is sure to come through: the least that there is.
+    Sure,
+    /// With it lines that fold down and of which nothing says how much is kept out: the most.
+    All,
 }
 
 /// A line or ticks as they fall into a band.
@@ -33,6 +47,8 @@ pub struct Picked {
     pub heard_hz: (f64, f64),
     /// Its level in the band, dB re 1 uPa at the hydrophone.
     pub level_db: f64,
+    /// Of where samples may show it the share that lies in the band: 1 of what lies in it wholly, and of ticks.
+    pub part: f64,
     /// Whether it is sure to come through: not where it folds down and nothing says what is kept out.
     pub sure: bool,
 }
@@ -49,6 +65,19 @@ pub struct PickedInBand {
     /// The states, of modules in which it depends on theirs.
     pub states: Vec<String>,
 }
+
+impl PickedInBand {
+    /// Power of what counts, uPa^2.
+    pub(crate) fn upa2(&self, which: Which) -> f64 {
+        match which {
+            Which::Sure => self.sure_upa2,
+            Which::All => self.power_upa2,
+        }
+    }
+}
+
+/// What to write where a line folds and nothing says how much of it comes through.
+pub(crate) const KEPT_OUT_UNSAID: &str = "nothing says what is kept out of the samples from above half their rate: add `anti_alias` or `oversampling` to its `adc`";
 
 #[derive(Clone, Debug, PartialEq)]
 enum Kind {
@@ -176,20 +205,38 @@ impl PickUps {
         }))
     }
 
+    /// Whether a line of it folds down and nothing says how much of that is kept out: then what is sure is less than what may come through.
+    pub(crate) fn in_doubt(&self) -> bool {
+        let half_hz = 0.5 * self.noise.chain().rate_hz();
+        let above = |source: &Source| match source.kind {
+            Kind::Converter {
+                high_hz, harmonics, ..
+            } => f64::from(harmonics) * high_hz > half_hz,
+            Kind::Ticks { .. } => false,
+        };
+        self.kept_out.is_unknown() && self.sources.iter().any(above)
+    }
+
+    /// What a module puts into a band, by its sources.
+    fn of_module(
+        &self,
+        module: ModuleIx,
+        band_hz: (f64, f64),
+        over: Over,
+    ) -> Vec<(&Source, Vec<Picked>)> {
+        let own = self.sources.iter().filter(|s| s.module == module);
+        own.map(|s| (s, self.picked(s, band_hz, over))).collect()
+    }
+
     /// What falls into a band, Hz.
     pub(crate) fn in_band(&self, band_hz: (f64, f64), over: Over) -> PickedInBand {
         let mut found = PickedInBand::default();
         for (module, names) in &self.states {
-            let own: Vec<(&Source, Vec<Picked>)> = self
-                .sources
-                .iter()
-                .filter(|s| s.module == *module)
-                .map(|s| (s, self.picked(s, band_hz, over)))
-                .collect();
+            let own = self.of_module(*module, band_hz, over);
             let mut worst: Option<(f64, usize)> = None;
             let mut sure_upa2 = 0.0_f64;
             for state in 0..names.len().max(1) {
-                let (all, sure) = powers(&own, state);
+                let (all, sure) = powers(&own, state, whole);
                 sure_upa2 = sure_upa2.max(sure);
                 if worst.is_none_or(|(most, _)| all > most) {
                     worst = Some((all, state));
@@ -215,37 +262,77 @@ impl PickUps {
         found
     }
 
-    /// Power of what is sure to fall into a band while a module is in one of its states, uPa^2, and the modules with their states.
-    pub(crate) fn by_state(&self, band_hz: (f64, f64), over: Over) -> Vec<(ModuleIx, Vec<f64>)> {
+    /// Power of what falls into a band while a module is in one of its states, uPa^2, and the modules with their states.
+    pub(crate) fn by_state(
+        &self,
+        band_hz: (f64, f64),
+        over: Over,
+        which: Which,
+    ) -> Vec<(ModuleIx, Vec<f64>)> {
         self.states
             .iter()
             .map(|(module, names)| {
-                let own: Vec<(&Source, Vec<Picked>)> = self
-                    .sources
-                    .iter()
-                    .filter(|s| s.module == *module)
-                    .map(|s| (s, self.picked(s, band_hz, over)))
-                    .collect();
-                let each = (0..names.len().max(1)).map(|state| powers(&own, state).1);
+                let own = self.of_module(*module, band_hz, over);
+                let each = (0..names.len().max(1)).map(|state| {
+                    let (all, sure) = powers(&own, state, whole);
+                    match which {
+                        Which::Sure => sure,
+                        Which::All => all,
+                    }
+                });
                 (*module, each.collect())
             })
             .collect()
     }
 
-    /// Mean power of what is sure to fall into a band at the worst of the states, uPa^2.
-    pub(crate) fn mean_upa2(&self, band_hz: (f64, f64)) -> f64 {
-        self.in_band(band_hz, Over::Mean).sure_upa2
+    /// Mean power of what falls into a band at the worst of the states, uPa^2.
+    pub(crate) fn mean_upa2(&self, band_hz: (f64, f64), which: Which) -> f64 {
+        self.in_band(band_hz, Over::Mean).upa2(which)
     }
 
-    /// Rows of noise, Hz and dB re 1 uPa^2/Hz, with the mean of what is sure to be picked up spread over each decidecade up to half the rate.
+    /// The same of each line only the share of where it may lie that lies in the band, so that bands side by side hold it once: all of
+    /// it, and what is sure.
+    fn mean_once_upa2(&self, band_hz: (f64, f64)) -> (f64, f64) {
+        let modules = self.states.iter().map(|(module, names)| {
+            let own = self.of_module(*module, band_hz, Over::Mean);
+            let states = (0..names.len().max(1)).map(|state| powers(&own, state, |p| p.part));
+            states.fold((0.0_f64, 0.0_f64), |most, of| {
+                (most.0.max(of.0), most.1.max(of.1))
+            })
+        });
+        modules.fold((0.0, 0.0), |sum, of| (sum.0 + of.0, sum.1 + of.1))
+    }
+
+    /// The decidecades from 1 Hz up to half the rate that lie in a band, with the mean power of what may fold into each beside what is sure, uPa^2: each
+    /// line once. Those into which nothing may fold are left out.
+    pub(crate) fn doubtful(&self, (low_hz, high_hz): (f64, f64)) -> Vec<((f64, f64), f64)> {
+        if !self.in_doubt() {
+            return Vec::new();
+        }
+        let half_hz = 0.5 * self.noise.chain().rate_hz();
+        let bands = signal::decidecades(LOWEST_HZ, half_hz).map(|band| {
+            let (a, b) = edges(band, half_hz);
+            (a.max(low_hz), b.min(high_hz))
+        });
+        bands
+            .filter(|(a, b)| a < b)
+            .filter_map(|band_hz| {
+                let (all, sure) = self.mean_once_upa2(band_hz);
+                (all > sure).then_some((band_hz, all - sure))
+            })
+            .collect()
+    }
+
+    /// Rows of noise, Hz and dB re 1 uPa^2/Hz, with the mean of what is sure to be picked up spread over each decidecade up to half the rate, each
+    /// line once. Where the rows are empty what lies beside what is picked up is no noise at all.
     pub(crate) fn spread_over(&self, rows: &[(f64, f64)]) -> Vec<(f64, f64)> {
         /// Beside an edge, so that rows rise.
         const BESIDE: f64 = 1e-6;
         let half_hz = 0.5 * self.noise.chain().rate_hz();
         let mut spread: Vec<(f64, f64, f64)> = Vec::new();
-        for band in signal::decidecades(1.0, half_hz) {
+        for band in signal::decidecades(LOWEST_HZ, half_hz) {
             let (low_hz, high_hz) = edges(band, half_hz);
-            let power = self.mean_upa2((low_hz, high_hz));
+            let (_, power) = self.mean_once_upa2((low_hz, high_hz));
             if power > 0.0 {
                 spread.push((low_hz, high_hz, power / (high_hz - low_hz)));
             }
@@ -263,13 +350,14 @@ impl PickUps {
         at_hz.dedup();
         at_hz
             .into_iter()
-            .filter_map(|f_hz| {
+            .map(|f_hz| {
                 let own = signal::table_level_db(rows, f_hz).map(|db| libm::pow(10.0, db / 10.0));
                 let inside = spread
                     .iter()
                     .find(|(low, high, _)| *low <= f_hz && f_hz < *high);
                 let sum = own.unwrap_or(0.0) + inside.map_or(0.0, |(_, _, density)| *density);
-                (sum > 0.0).then(|| (f_hz, 10.0 * libm::log10(sum)))
+                // The ends of a table are held: without a row of next to nothing one line would be the noise at all frequencies.
+                (f_hz, 10.0 * libm::log10(sum.max(NO_NOISE_UPA2_HZ)))
             })
             .collect()
     }
@@ -322,6 +410,7 @@ impl PickUps {
                     true_hz: None,
                     heard_hz: (a, b),
                     level_db: source.level_db + 10.0 * libm::log10(part * share),
+                    part: 1.0,
                     sure: true,
                 }]
             }
@@ -337,8 +426,9 @@ impl PickUps {
         (low_hz, high_hz): (f64, f64),
     ) -> Option<Picked> {
         let rate_hz = self.noise.chain().rate_hz();
-        let heard = folds(from_hz, to_hz, rate_hz, &self.kept_out)
-            .into_iter()
+        let folded = folds(from_hz, to_hz, rate_hz, &self.kept_out);
+        let heard = folded
+            .iter()
             .filter_map(|one| {
                 let a = one.heard_hz.0.max(low_hz);
                 let b = one.heard_hz.1.min(high_hz);
@@ -362,13 +452,22 @@ impl PickUps {
                 let sure = !one.from_above || !self.kept_out.is_unknown();
                 Some((at(a).max(at(b)), (a, b), sure))
             });
-        let (level_db, heard_hz, sure) =
-            heard.max_by(|x, y| x.2.cmp(&y.2).then(x.0.total_cmp(&y.0)))?;
+        let heard: Vec<(f64, (f64, f64), bool)> = heard.collect();
+        let louder = |x: &&(f64, (f64, f64), bool), y: &&(f64, (f64, f64), bool)| {
+            x.2.cmp(&y.2).then(x.0.total_cmp(&y.0))
+        };
+        let &(level_db, heard_hz, sure) = heard.iter().max_by(louder)?;
+        let wide_hz: f64 = folded.iter().map(|f| f.true_hz.1 - f.true_hz.0).sum();
+        let inside_hz: f64 = heard.iter().map(|(_, (a, b), _)| b - a).sum();
         Some(Picked {
             what,
             true_hz: Some((from_hz, to_hz)),
             heard_hz,
             level_db,
+            part: match wide_hz > 0.0 {
+                true => inside_hz / wide_hz,
+                false => 1.0,
+            },
             sure,
         })
     }
@@ -413,12 +512,21 @@ fn happens(source: &Source, state: usize) -> bool {
         .is_none_or(|all| all.contains(&state))
 }
 
-/// Power of all that falls into a band in a state of a module, and of what is sure, uPa^2.
-fn powers(own: &[(&Source, Vec<Picked>)], state: usize) -> (f64, f64) {
+/// All of a line, wherever in its range it lies.
+fn whole(_: &Picked) -> f64 {
+    1.0
+}
+
+/// Power of all that falls into a band in a state of a module, and of what is sure, uPa^2, of each so much as `share` says.
+fn powers(
+    own: &[(&Source, Vec<Picked>)],
+    state: usize,
+    share: impl Fn(&Picked) -> f64,
+) -> (f64, f64) {
     let mut sum = (0.0, 0.0);
     let there = own.iter().filter(|(source, _)| happens(source, state));
     for one in there.flat_map(|(_, picked)| picked) {
-        let power = libm::pow(10.0, one.level_db / 10.0);
+        let power = share(one) * libm::pow(10.0, one.level_db / 10.0);
         sum.0 += power;
         if one.sure {
             sum.1 += power;

@@ -7,7 +7,7 @@ use plan::{Line, SensorIx, Stage};
 use crate::chain::{ChainBudget, chain_budget_of};
 use crate::chain_verdicts::heard;
 use crate::memo::Memo;
-use crate::pick_up::{Over, PickUps, Picked, PickedInBand, hz};
+use crate::pick_up::{KEPT_OUT_UNSAID, Over, PickUps, Picked, PickedInBand, Which, hz};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A pick-up closer to its limit than this is marginal, dB.
@@ -45,13 +45,6 @@ struct Nearest {
     picked: PickedInBand,
 }
 
-/// Whether what counts is all that may come through, or what is sure to.
-#[derive(Clone, Copy, PartialEq)]
-enum Which {
-    All,
-    Sure,
-}
-
 fn nearest(
     line: &Line,
     budget: &ChainBudget,
@@ -66,10 +59,7 @@ fn nearest(
         for (edges_hz, sea) in parts {
             let Some(sea) = sea else { continue };
             let picked = pick_ups.in_band(edges_hz, Over::Window(window_s));
-            let power = match which {
-                Which::All => picked.power_upa2,
-                Which::Sure => picked.sure_upa2,
-            };
+            let power = picked.upa2(which);
             let clear_db = (sea.quietest_db - 10.0 * libm::log10(power)).min(NOTHING_DB);
             if found.as_ref().is_none_or(|f| clear_db < f.clear_db) {
                 found = Some(Nearest {
@@ -100,7 +90,7 @@ fn one(line: &Line, sensor: SensorIx, limit_db: f64, memo: &Memo) -> Result<Verd
     if !broken {
         if all.clear_db < limit_db {
             return Err(format!(
-                "{}; nothing says what is kept out of the samples from above half their rate: add `anti_alias` or `oversampling` to its `adc`",
+                "{}; {KEPT_OUT_UNSAID}",
                 words(&all, rate_hz, false)
             ));
         }

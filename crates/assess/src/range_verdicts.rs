@@ -7,6 +7,7 @@ use quantity::{Dimension, show, show_number};
 
 use crate::cell_verdicts::MONTHS;
 use crate::check::Shelf;
+use crate::pick_up::KEPT_OUT_UNSAID;
 use crate::range::{
     BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, RangeError, Sampled, Subject, SurveyLaw,
     Wind, at_least_m, deployment_months, doubts, doubts_of_ranges, found, hours_of, month_range,
@@ -16,6 +17,9 @@ use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
 /// A range within so much of its limit is marginal, m: less than what half a decibel of noise makes of 3 km.
 const NARROW_M: f64 = 200.0;
+
+/// Lines that may fold into a band count as nothing so far below its noise, dB: they then add 0.04 dB (a choice of ours).
+const NOTHING_FOLDED_DB: f64 = 20.0;
 
 /// What a requirement on a detection range asks.
 pub(crate) struct Asked {
@@ -61,9 +65,9 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
             .collect(),
     };
     let verdict = judged(&subject, asked, &winds, shelf).unwrap_or_else(|why| unknown(&path, why));
-    if subject.says_its_noise {
+    let Some(unsaid) = unsaid(&subject, &winds) else {
         return verdict;
-    }
+    };
     // What is known of its noise is the least that there is: over a background a range can be broken by it, and not kept. Over a fixed
     // threshold more noise may carry more calls.
     match verdict {
@@ -71,16 +75,17 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
             if known.ruling == Ruling::Broken && subject.over_background() =>
         {
             known.why.push_str(&format!(
-                "; {} does not say all of its own noise (`self_noise`), so this is the most it can be",
-                subject.sensor
+                "; {}, so this is the most it can be",
+                unsaid.what
             ));
             Verdict::Known(known)
         }
         Verdict::Known(_) | Verdict::Provisional(_) | Verdict::Unknown { .. } => unknown(
             path,
             format!(
-                "{} does not say all of its own noise (`self_noise`), which may drown the sea's{}",
-                subject.sensor,
+                "{}, {}{}",
+                unsaid.what,
+                unsaid.so,
                 if subject.over_background() {
                     ""
                 } else {
@@ -89,6 +94,40 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
             ),
         ),
     }
+}
+
+/// What of the noise is not known, and what follows, both in words.
+struct Unsaid {
+    what: String,
+    so: String,
+}
+
+/// Why the noise in which calls were drawn is only the least that there is; `None` where it is all. A wind for which the formula of the
+/// sea does not hold has no figure, and says so there.
+fn unsaid(subject: &Subject, winds: &[Wind]) -> Option<Unsaid> {
+    if !subject.says_its_noise {
+        return Some(Unsaid {
+            what: format!(
+                "{} does not say all of its own noise (`self_noise`)",
+                subject.sensor
+            ),
+            so: "which may drown the sea's".to_owned(),
+        });
+    }
+    let below = winds.iter().filter_map(|wind| {
+        let wind_m_s = wind.m_s(subject).ok()?;
+        subject.doubtful_below_db(wind_m_s).ok()?
+    });
+    let least_db = below.reduce(f64::min).filter(|db| *db < NOTHING_FOLDED_DB)?;
+    Some(Unsaid {
+        what: format!(
+            "lines of electronics that may fold into what {} passes are not in the noise",
+            subject.detector
+        ),
+        so: format!(
+            "of which they lie {least_db:.1} dB below; {KEPT_OUT_UNSAID}"
+        ),
+    })
 }
 
 /// What came of one wind under one law.

@@ -96,6 +96,9 @@ pub struct Subject {
     pub(crate) spec: Spec,
     pub(crate) chain: SensorChain,
     pub(crate) self_noise: Vec<(f64, f64)>,
+    /// Parts of what the detector passes, Hz, into which lines may fold of which nothing says how much is kept out, with their mean power
+    /// beside what is in the noise, uPa^2.
+    doubtful: Vec<((f64, f64), f64)>,
     pub(crate) sound: CallSound,
     /// SHA-256 of the samples of the call.
     sound_digest: String,
@@ -160,6 +163,8 @@ impl Subject {
             Some(plan::Paths::SurfaceImage) => Way::Image { low_hz, high_hz },
             _ => Way::Law(spreading(line).ok_or_else(|| site(SPREADING))?),
         };
+        let picked = PickUps::of(line, plan.on)?;
+        let own_noise = self_noise(line, plan.on)?;
         let profile = profile(line).map_err(InputError::from)?;
         let ph = sea.ph.map(|q| q.si).ok_or_else(|| site("pH"))?;
         let depths_m = (written.depth_m.si, hydrophone_depth_m);
@@ -187,9 +192,12 @@ impl Subject {
             representative_hz,
             wind_m_s: sea.wind_m_s.iter().map(|q| q.si).collect(),
             water_depth_m: sea.water_depth_m.si,
-            self_noise: match PickUps::of(line, plan.on)? {
-                Some(picked) => picked.spread_over(&self_noise(line, plan.on)?),
-                None => self_noise(line, plan.on)?,
+            doubtful: picked
+                .as_ref()
+                .map_or_else(Vec::new, |picked| picked.doubtful(passed_hz)),
+            self_noise: match &picked {
+                Some(picked) => picked.spread_over(&own_noise),
+                None => own_noise,
             },
             spec,
             chain,
@@ -260,6 +268,23 @@ impl Subject {
         let steps_db = self.chain.quantisation_density_db_re_1upa2_hz();
         let steps = libm::pow(10.0, steps_db / 10.0) * (high_hz - low_hz);
         Ok(10.0 * libm::log10(noise.band_power_upa2(low_hz, high_hz, passed) + steps))
+    }
+
+    /// How far lines that may fold into what the detector passes, and of which nothing says how much is kept out, lie below sea and chain in
+    /// a wind, dB, in the decidecade in which that is least; `None` where there are none.
+    ///
+    /// # Errors
+    /// As [`Self::noise_level_db`].
+    pub(crate) fn doubtful_below_db(&self, wind_m_s: f64) -> Result<Option<f64>, RangeError> {
+        if self.doubtful.is_empty() {
+            return Ok(None);
+        }
+        let noise = self.noise(wind_m_s)?;
+        let each = self.doubtful.iter().map(|((low_hz, high_hz), upa2)| {
+            let there_db = noise.band_level_db_re_1upa(*low_hz, *high_hz);
+            there_db - 10.0 * libm::log10(*upa2)
+        });
+        Ok(each.reduce(f64::min))
     }
 
     /// In-band level of a call of the mean source level at 1 m, less what the high-pass takes of it, dB re 1 uPa m.

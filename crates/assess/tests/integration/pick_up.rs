@@ -267,3 +267,25 @@ fn verif_what_is_not_written_is_unknown() {
     let unsaid = check_with(ticks, &[converter]);
     assert!(why_unknown(&unsaid, "hush").contains("has a converter"));
 }
+
+/// What may fold into the band keeps no limit of the chain's noise, and breaks none; where it is too weak to matter it is counted.
+#[test]
+fn verif_what_may_fold_keeps_no_limit_of_the_chain_and_breaks_none() {
+    let open = check_with(FOLDS, &[]);
+    let why = why_unknown(&open, "quiet");
+    assert!(
+        why.contains("with what may fold into its band") && why.contains("`anti_alias`"),
+        "{why}"
+    );
+    let weak = check_with(&FOLDS.replace("100 dB", "20 dB"), &[]);
+    let without_db = known(&check_with("", &[]), "quiet").value.value;
+    let counted_db = known(&weak, "quiet").value.value;
+    assert!(counted_db <= without_db && counted_db > without_db - 1.0);
+    // A line in the band itself breaks it, whatever may fold beside it.
+    let both = format!("{FOLDS}, {}", FOLDS.replace("12.2 kHz", "200 Hz"));
+    let broken = check_with(&both, &[]);
+    let found = known(&broken, "quiet");
+    assert_eq!(found.ruling, Ruling::Broken);
+    // Beside it the noise of the chain is 40 dB weaker and more.
+    close(found.value.value, sea_db(200.0) - 100.0, 0.01);
+}

@@ -504,3 +504,64 @@ fn verif_an_encounter_reaches_as_far_as_the_share_of_its_single_calls() {
     let [apart, half, same] = ["0 %", "50 %", "100 %"].map(reach);
     assert!(apart > half && half > same, "{apart} {half} {same}");
 }
+
+/// A line picked up by the hydrophone of the plan's parts; the rate is 16 kHz.
+fn picks_up(level: &str, frequency: &str) -> String {
+    format!(
+        "pick_up = [{{ from = \"module.upper\", level = \"{level} re 1 uPa\", frequency = \"{frequency}\", harmonics = 1, falls = \"6 dB\" }}]\n"
+    )
+}
+
+/// A line from above half the rate that nothing keeps out may lie in the noise or not: it keeps no range, breaks none, and counts as nothing
+/// where it is too weak to matter.
+#[test]
+fn verif_a_line_that_may_fold_keeps_no_range() {
+    let with_line = |level: &str, at_least: &str| {
+        let noise = format!("{SELF_NOISE}{}", picks_up(level, "32.1 kHz"));
+        let near = reading(at_least, &[FAINT, (SELF_NOISE, &noise)]);
+        judged(&near, &step(1000), 1000, 0)
+    };
+    let loud = with_line("100 dB", "100 m");
+    let why = why_unknown(&loud, "far");
+    assert!(why.contains("may fold") && why.contains("`anti_alias`"), "{why}");
+    let far = with_line("100 dB", "5 km");
+    let broken = known(&far, "far");
+    assert_eq!(broken.ruling, Ruling::Broken);
+    assert!(broken.why.contains("the most it can be"), "{}", broken.why);
+    let plain = judged(&reading("100 m", &[FAINT]), &step(1000), 1000, 0);
+    let faint = with_line("20 dB", "100 m");
+    close(
+        known(&faint, "far").value.value,
+        known(&plain, "far").value.value,
+        0.0,
+    );
+}
+
+/// Without a table of self-noise a line is noise in its decidecade and nowhere else: beside it, in the band of the detector, stays the sea.
+#[test]
+fn verif_a_line_alone_is_no_noise_at_other_frequencies() {
+    let level_db = |noise: &str| {
+        let changes = [(SELF_NOISE, noise)];
+        let reading = reading("100 m", &changes);
+        subject(reading.line.as_ref().unwrap())
+            .noise_level_db(LIMIT_M_S)
+            .unwrap()
+    };
+    let beside = picks_up("120 dB", "2 kHz");
+    close(level_db(&beside), level_db(""), 1e-6);
+}
+
+/// A line that may lie anywhere from 90 to 220 Hz, in five decidecades, is one line in the noise of a range: its power counts once. The density
+/// of a range has 96 rows a decade, so that edges of decidecades are within a tenth of their width.
+#[test]
+fn verif_a_line_that_may_lie_in_several_decidecades_counts_once_in_a_range() {
+    let level_db = |noise: &str| {
+        let changes = [(SELF_NOISE, noise)];
+        let reading = reading("100 m", &changes);
+        subject(reading.line.as_ref().unwrap())
+            .noise_level_db(LIMIT_M_S)
+            .unwrap()
+    };
+    let wide = picks_up("120 dB", "155 Hz ± 65 Hz uniform");
+    close(level_db(&wide), 120.0, 0.5);
+}

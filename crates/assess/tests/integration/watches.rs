@@ -252,3 +252,34 @@ fn verif_a_mistake_reaches_a_watch_where_it_reads_it() {
     let (word, _) = standing("capacity = \"1 TB\"", "capacity = \"1 V\"");
     assert_eq!(word, before);
 }
+
+/// A line at 12.2 kHz folds to 200 Hz at 4 kHz where nothing keeps it out: of 135 dB an exposure of 132 dB in the window of half a second, 8 dB
+/// below the threshold.
+#[test]
+fn verif_a_line_that_may_fold_keeps_no_watch_over_the_noise() {
+    let line = |level: &str| {
+        (
+            "[{ frequency = \"10 Hz\", level = \"30 dB re 1 uPa2/Hz\" }]",
+            format!(
+                "[{{ frequency = \"10 Hz\", level = \"30 dB re 1 uPa2/Hz\" }}]\npick_up = [{{ level = \"{level} re 1 uPa\", frequency = \"12.2 kHz\", harmonics = 1, falls = \"6 dB\" }}]"
+            ),
+        )
+    };
+    let (from, loud) = line("135 dB");
+    let check = check_with(WATCH, &[(from, &loud)]);
+    let judged = requirement(&check, "watch.strike");
+    let found = judged
+        .verdicts
+        .iter()
+        .find(|v| v.subject().ends_with("over the noise"));
+    match found {
+        Some(Verdict::Unknown { why, .. }) => assert!(
+            why.contains("or 8.0 dB with what may fold") && why.contains("`anti_alias`"),
+            "{why}"
+        ),
+        other => panic!("{other:?}"),
+    }
+    let (_, faint) = line("120 dB");
+    let kept = check_with(WATCH, &[(from, &faint)]);
+    close(part(&kept, "over the noise").value.value, 23.0, 0.05);
+}

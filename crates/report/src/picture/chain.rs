@@ -170,7 +170,7 @@ fn draw(title: &str, budget: &ChainBudget, size: PictureSize) -> Result<Drawing,
     plot.lines(&mut drawing, &curves);
     drawing.border(area);
     plot.frequencies(&mut drawing, rows_px);
-    plot.detectors(&mut drawing, &budget.detectors, budget.noise_known);
+    plot.detectors(&mut drawing, &budget.detectors, budget.says_all());
     legend(&mut drawing, budget, &curves, width);
     Ok(drawing)
 }
@@ -349,10 +349,10 @@ impl Plot {
     }
 
     /// How far the chain lies from the threshold of a detector, where it has a fixed one, and from the sea, where there is one.
-    fn clear(&self, d: &DetectorBudget, noise_known: bool) -> String {
+    fn clear(&self, d: &DetectorBudget, says_all: bool) -> String {
         let from = |clear_db: f64, what: &str| {
             let side = if clear_db < 0.0 { "above" } else { "below" };
-            let known = match (noise_known, clear_db < 0.0) {
+            let known = match (says_all, clear_db < 0.0) {
                 (true, _) => "",
                 (false, true) => "at least ",
                 (false, false) => "at most ",
@@ -376,7 +376,7 @@ impl Plot {
     }
 
     /// A bar for the band of each detector, below the axis, with its name beside it.
-    fn detectors(&self, drawing: &mut Drawing, detectors: &[DetectorBudget], noise_known: bool) {
+    fn detectors(&self, drawing: &mut Drawing, detectors: &[DetectorBudget], says_all: bool) {
         for (row, d) in detectors.iter().enumerate() {
             let top = self.area.bottom + 34.0 + ROW_PX * row as f64;
             let Some((low, high)) = self.frequency.cut(d.band_hz.0, d.band_hz.1) else {
@@ -388,7 +388,7 @@ impl Plot {
                 let foot = vec![(x, self.area.bottom - 12.0), (x, self.area.bottom)];
                 drawing.line(foot, BAR, 2.0);
             }
-            let text = format!("{}{}", d.path, self.clear(d, noise_known));
+            let text = format!("{}{}", d.path, self.clear(d, says_all));
             let room_right = self.area.right - right - 10.0;
             let room_left = left - self.area.left - 10.0;
             let (x, align, room) = if room_right >= room_left {

@@ -337,7 +337,7 @@ fn detector_sentence(budget: &ChainBudget, d: &DetectorBudget) -> String {
 /// How the chain lies to something above it by `clear_db`.
 fn lies(budget: &ChainBudget, clear_db: f64) -> String {
     let side = if clear_db < 0.0 { "above" } else { "below" };
-    let known = match (budget.noise_known, clear_db < 0.0) {
+    let known = match (budget.says_all(), clear_db < 0.0) {
         (true, _) => "",
         (false, true) => "at least ",
         (false, false) => "at most ",
@@ -364,7 +364,7 @@ fn notes(out: &mut String, budgets: &[ChainBudget]) {
         ));
     }
     if budgets.iter().any(|b| b.pick_up.is_some()) {
-        notes.push("p-u: what electronics put into the chain, as the mean of the band at the worst of the states; a line that may fall into a band by the spread of its frequency counts as if it did, and what folds down counts where an `anti_alias` or `oversampling` says how much of it is kept out.".to_owned());
+        notes.push("p-u: what electronics put into the chain, as the mean of the band at the worst of the states; a line that may fall into a band by the spread of its frequency counts as if it did, and what folds down counts where an `anti_alias` or `oversampling` says how much of it is kept out. Without either it is left out, and what limits a band is unknown where it may change that.".to_owned());
     }
     if any(|b| b.high_pass_loss_db >= 1.0) {
         notes.push("overload is that of the converter; an amplifier ahead of the high-pass may overload before it at low frequencies, which no key of the plan says.".to_owned());
