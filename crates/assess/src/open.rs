@@ -50,7 +50,7 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
     let unsaid = crate::pick_up_verdicts::unsaid(line);
     if !unsaid.is_empty() {
         all.push(format!(
-            "what converters and writes to cards put into the chain of {}: `pick_up` of the sensor is not written (a recording with a dummy element, `soundline measure --dummy`, tells it)",
+            "what converters and writes to cards put into the chain of {}: `pick_up` of the sensor is not written (a recording with a dummy element, `soundline measure --dummy`, tells it as `shown`)",
             unsaid.join(", ")
         ));
     }

@@ -8,13 +8,16 @@
 use plan::{Line, ModuleIx, PickUpKind, PickUpLevel, Q, SensorIx};
 use quantity::{Dimension, Law, show};
 use signal::{
-    ChainNoise, Decidecade, KeptOut, LowPass, Oversampling, folds, passes_for_db, tick_share,
+    ChainNoise, Decidecade, KeptOut, LowPass, Oversampling, folds, passes_for_db,
+    shown_passes_for_db, tick_share,
 };
 
 use crate::input::{InputError, chain_noise};
 
 /// Below this the formula of the sea is not stated, Hz.
 const LOWEST_HZ: f64 = 1.0;
+/// So many stretches of half the rate are looked at one by one.
+const MOST_STRETCHES: f64 = 1000.0;
 /// What stands for no noise where a row has to say something, uPa^2/Hz: -300 dB.
 const NO_NOISE_UPA2_HZ: f64 = 1e-30;
 
@@ -41,7 +44,9 @@ pub(crate) enum Which {
 pub struct Picked {
     /// What it is: `3rd harmonic of the converter of module.x`.
     pub what: String,
-    /// Where the line lies, lowest and highest, Hz; `None` of ticks.
+    /// The module that makes it.
+    pub from: ModuleIx,
+    /// Where the line lies, lowest and highest, Hz, as far as that is told; `None` of ticks.
     pub true_hz: Option<(f64, f64)>,
     /// Where samples show it, Hz.
     pub heard_hz: (f64, f64),
@@ -87,6 +92,8 @@ enum Kind {
         harmonics: u32,
         falls_db: f64,
     },
+    /// A line where samples show it.
+    Shown { low_hz: f64, high_hz: f64 },
     Ticks {
         every_s: f64,
         lasts_s: f64,
@@ -100,6 +107,8 @@ struct Source {
     path: String,
     in_states: Option<Vec<usize>>,
     level_db: f64,
+    /// Whether that is its level in samples, and not at the input.
+    in_samples: bool,
     kind: Kind,
 }
 
@@ -142,8 +151,9 @@ impl PickUps {
                 module: one.from,
                 path: line.module_path(one.from),
                 in_states: one.in_states.clone(),
+                in_samples: matches!(one.level, PickUpLevel::Shown(_)),
                 level_db: match one.level {
-                    PickUpLevel::Pressure(level) => level.db,
+                    PickUpLevel::Pressure(level) | PickUpLevel::Shown(level) => level.db,
                     PickUpLevel::Voltage(volts) => {
                         20.0 * libm::log10(volts.si) - chain.sensitivity_db.db
                     }
@@ -161,6 +171,10 @@ impl PickUps {
                             harmonics,
                             falls_db: falls_db.db,
                         }
+                    }
+                    PickUpKind::Shown { at_hz } => {
+                        let (low_hz, high_hz) = ends(at_hz);
+                        Kind::Shown { low_hz, high_hz }
                     }
                     PickUpKind::Ticks {
                         every_s,
@@ -189,7 +203,7 @@ impl PickUps {
             .is_some_and(|i| i.efficiency.is_some() || !i.efficiency_at.is_empty());
         let told = sources
             .iter()
-            .any(|s| s.module == sensor.module && matches!(s.kind, Kind::Converter { .. }));
+            .any(|s| s.module == sensor.module && !matches!(s.kind, Kind::Ticks { .. }));
         let unsaid = (converts && !told && !sources.is_empty()).then(|| {
             format!(
                 "{} has a converter (`efficiency` of its input), and no `pick_up` of the sensor has its `frequency`",
@@ -212,7 +226,8 @@ impl PickUps {
             Kind::Converter {
                 high_hz, harmonics, ..
             } => f64::from(harmonics) * high_hz > half_hz,
-            Kind::Ticks { .. } => false,
+            Kind::Shown { .. } => false,
+            Kind::Ticks { band_hz, .. } => !source.in_samples && band_hz.1 > half_hz,
         };
         self.kept_out.is_unknown() && self.sources.iter().any(above)
     }
@@ -383,44 +398,134 @@ impl PickUps {
                             source.path
                         ),
                     };
-                    self.line(what, range_hz, level_db, (low_hz, high_hz))
+                    self.line((what, source.module), range_hz, level_db, (low_hz, high_hz))
                 })
                 .collect(),
+            Kind::Shown {
+                low_hz: from_hz,
+                high_hz: to_hz,
+            } => {
+                let (a, b) = (low_hz.max(*from_hz), high_hz.min(*to_hz));
+                if a > b || (a == high_hz && from_hz < to_hz) {
+                    return Vec::new();
+                }
+                vec![Picked {
+                    what: format!("a line of {} in its samples", source.path),
+                    from: source.module,
+                    true_hz: Some((*from_hz, *to_hz)),
+                    heard_hz: (a, b),
+                    level_db: self.shown(source.level_db, (a, b)),
+                    part: match to_hz > from_hz {
+                        true => (b - a) / (to_hz - from_hz),
+                        false => 1.0,
+                    },
+                    sure: true,
+                }]
+            }
             Kind::Ticks {
                 every_s,
                 lasts_s,
                 band_hz: (from_hz, to_hz),
             } => {
-                let (a, b) = (low_hz.max(*from_hz), high_hz.min(*to_hz));
-                if a >= b {
-                    return Vec::new();
-                }
                 let share = match over {
                     Over::Mean => lasts_s / every_s,
                     Over::Window(window_s) => tick_share(*every_s, *lasts_s, window_s),
                 };
-                let part = (b - a) / (to_hz - from_hz);
-                vec![Picked {
-                    what: format!(
-                        "ticks of {}, {} every {}",
-                        source.path,
-                        show(*lasts_s, Dimension::Time),
-                        show(*every_s, Dimension::Time)
-                    ),
+                let what = format!(
+                    "ticks of {}, {} every {}",
+                    source.path,
+                    show(*lasts_s, Dimension::Time),
+                    show(*every_s, Dimension::Time)
+                );
+                let level_db = source.level_db
+                    + 10.0 * libm::log10(share / (to_hz - from_hz));
+                let ticks = |heard_hz: (f64, f64), what: String, level_db: f64, sure: bool| Picked {
+                    what,
+                    from: source.module,
                     true_hz: None,
-                    heard_hz: (a, b),
-                    level_db: source.level_db + 10.0 * libm::log10(part * share),
+                    heard_hz,
+                    level_db,
                     part: 1.0,
-                    sure: true,
-                }]
+                    sure,
+                };
+                let mut found = Vec::new();
+                let (a, b) = (low_hz.max(*from_hz), high_hz.min(*to_hz));
+                if a < b {
+                    let there_db = level_db + 10.0 * libm::log10(b - a);
+                    let there_db = match source.in_samples {
+                        true => self.shown(there_db, (a, b)),
+                        false => there_db,
+                    };
+                    found.push(ticks((a, b), what.clone(), there_db, true));
+                }
+                if !source.in_samples {
+                    let folded = self.folded_ticks_upa2((*from_hz, *to_hz), (low_hz, high_hz));
+                    if folded > 0.0 {
+                        let there_db = level_db + 10.0 * libm::log10(folded);
+                        found.push(ticks(
+                            (low_hz, high_hz),
+                            format!("{what}, folded from above half the rate"),
+                            there_db,
+                            !self.kept_out.is_unknown(),
+                        ));
+                    }
+                }
+                found
             }
         }
+    }
+
+    /// What a level in samples passes for in a band: at the end of it at which the chain takes most.
+    fn shown(&self, level_db: f64, (low_hz, high_hz): (f64, f64)) -> f64 {
+        let at = |f_hz: f64| shown_passes_for_db(level_db, f_hz, &self.noise, &self.kept_out);
+        at(low_hz).max(at(high_hz))
+    }
+
+    /// Of ticks of an even density of 1 uPa^2/Hz between two frequencies what samples show of what lies above half their rate in a band,
+    /// uPa^2: stretch by stretch of half the rate, each as loud as at the end of its overlap that is kept out least.
+    fn folded_ticks_upa2(
+        &self,
+        (from_hz, to_hz): (f64, f64),
+        (low_hz, high_hz): (f64, f64),
+    ) -> f64 {
+        let rate_hz = self.noise.chain().rate_hz();
+        let half_hz = 0.5 * rate_hz;
+        let (mut sum, mut last) = (0.0, 0.0);
+        let first = libm::floor(from_hz / half_hz).max(1.0);
+        let mut number = first;
+        while number * half_hz < to_hz {
+            if number - first >= MOST_STRETCHES {
+                // Those beyond lie no nearer, and a low-pass only weakens them more.
+                sum += last * libm::ceil(to_hz / half_hz - number);
+                break;
+            }
+            let (a, b) = (
+                from_hz.max(number * half_hz),
+                to_hz.min((number + 1.0) * half_hz),
+            );
+            // An odd stretch is read downwards from a multiple of the rate, an even one upwards.
+            let down = number % 2.0 == 1.0;
+            let turn_hz = if down { (number + 1.0) * half_hz } else { number * half_hz };
+            let heard = |f_hz: f64| (f_hz - turn_hz).abs();
+            let true_of = |f_hz: f64| if down { turn_hz - f_hz } else { turn_hz + f_hz };
+            let (x, y) = (heard(a).min(heard(b)), heard(a).max(heard(b)));
+            let (x, y) = (x.max(low_hz), y.min(high_hz));
+            if x < y {
+                let at = |f_hz: f64| {
+                    passes_for_db(0.0, true_of(f_hz), f_hz, &self.noise, &self.kept_out)
+                };
+                last = (y - x) * libm::pow(10.0, at(x).max(at(y)) / 10.0);
+                sum += last;
+            }
+            number += 1.0;
+        }
+        sum
     }
 
     /// A line that lies somewhere in a range, where it is heard loudest in a band.
     fn line(
         &self,
-        what: String,
+        (what, from): (String, ModuleIx),
         (from_hz, to_hz): (f64, f64),
         level_db: f64,
         (low_hz, high_hz): (f64, f64),
@@ -461,6 +566,7 @@ impl PickUps {
         let inside_hz: f64 = heard.iter().map(|(_, (a, b), _)| b - a).sum();
         Some(Picked {
             what,
+            from,
             true_hz: Some((from_hz, to_hz)),
             heard_hz,
             level_db,
@@ -473,9 +579,9 @@ impl PickUps {
     }
 
     /// The same with the fundamental of every converter of a module so many times as high.
-    pub(crate) fn with_frequency(&self, module: &str, times: f64) -> PickUps {
+    pub(crate) fn with_frequency(&self, module: ModuleIx, times: f64) -> PickUps {
         let mut changed = self.clone();
-        for source in changed.sources.iter_mut().filter(|s| s.path == module) {
+        for source in changed.sources.iter_mut().filter(|s| s.module == module) {
             if let Kind::Converter {
                 low_hz, high_hz, ..
             } = &mut source.kind
@@ -488,11 +594,11 @@ impl PickUps {
     }
 
     /// The middle of the frequencies of the one converter of a module, Hz; `None` where it has none or several.
-    pub(crate) fn frequency_hz(&self, module: &str) -> Option<f64> {
+    pub(crate) fn frequency_hz(&self, module: ModuleIx) -> Option<f64> {
         let mut all = self.sources.iter().filter_map(|s| match s.kind {
             Kind::Converter {
                 low_hz, high_hz, ..
-            } if s.path == module => Some(0.5 * (low_hz + high_hz)),
+            } if s.module == module => Some(0.5 * (low_hz + high_hz)),
             _ => None,
         });
         let first = all.next()?;

@@ -78,7 +78,7 @@ fn nearest(
 fn one(line: &Line, sensor: SensorIx, limit_db: f64, memo: &Memo) -> Result<Verdict, String> {
     let budget = chain_budget_of(line, sensor, memo).map_err(|e| e.to_string())?;
     let pick_ups = budget.pick_up.as_ref().ok_or(
-        "what the electronics beside it put into it is not written: add `pick_up` to the sensor, from a recording with a dummy in place of the element (`soundline measure --dummy`), or `no_pick_up = true` where that shows nothing",
+        "what the electronics beside it put into it is not written: add `pick_up` to the sensor: with `shown` and `shown_at` each line of a recording with a dummy in place of the element (`soundline measure --dummy`), with `level` or `voltage` what a probe at the input of the chain shows; or `no_pick_up = true` where there is nothing",
     )?;
     if let Some(why) = &budget.sea_unknown {
         return Err(format!("the sea is unknown: {why}"));
@@ -170,7 +170,7 @@ fn moved(
 ) -> Option<String> {
     let strongest = worst.picked.all.iter().find(|p| p.sure)?;
     strongest.true_hz?;
-    let module = strongest.what.rsplit_once(" of ")?.1;
+    let module = strongest.from;
     let now_hz = pick_ups.frequency_hz(module)?;
     let steps = (1..=MOST_PERCENT).flat_map(|percent| [percent, -percent]);
     for percent in steps {

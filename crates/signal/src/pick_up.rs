@@ -152,13 +152,27 @@ pub fn passes_for_db(
     noise: &ChainNoise,
     kept_out: &KeptOut,
 ) -> f64 {
-    let rate_hz = noise.chain().rate_hz();
-    let gain = |f_hz: f64| {
-        let high_pass = noise.chain().high_pass();
-        high_pass.map_or(1.0, |h: HighPass| h.power_gain(f_hz.max(LOWEST_HZ)))
-            * kept_out.power_gain(f_hz, rate_hz)
-    };
+    let gain = |f_hz: f64| reaches_samples(f_hz, noise, kept_out);
     level_db + 10.0 * libm::log10(gain(true_hz) / gain(heard_hz))
+}
+
+/// The same of a line of `level_db` dB re 1 uPa in the samples themselves, by sensitivity and gain alone: only what the chain does to sound
+/// where it is heard, at `heard_hz`, is taken back.
+#[must_use]
+pub fn shown_passes_for_db(
+    level_db: f64,
+    heard_hz: f64,
+    noise: &ChainNoise,
+    kept_out: &KeptOut,
+) -> f64 {
+    level_db - 10.0 * libm::log10(reaches_samples(heard_hz, noise, kept_out))
+}
+
+/// Share of the power at `f_hz` that comes through the high-pass and all that keeps it out.
+fn reaches_samples(f_hz: f64, noise: &ChainNoise, kept_out: &KeptOut) -> f64 {
+    let high_pass = noise.chain().high_pass();
+    high_pass.map_or(1.0, |h: HighPass| h.power_gain(f_hz.max(LOWEST_HZ)))
+        * kept_out.power_gain(f_hz, noise.chain().rate_hz())
 }
 
 /// Below this nothing is heard: where a line folds to zero the high-pass counts as here, Hz.

@@ -289,3 +289,72 @@ fn verif_what_may_fold_keeps_no_limit_of_the_chain_and_breaks_none() {
     // Beside it the noise of the chain is 40 dB weaker and more.
     close(found.value.value, sea_db(200.0) - 100.0, 0.01);
 }
+
+/// What a recording shows is already folded, filtered and kept out: none of that takes anything from it again, but for what the chain does to
+/// sound at the same place, 1/(1 + 0.2^4) of it behind the low-pass.
+#[test]
+fn verif_a_level_in_samples_is_not_weakened_again() {
+    let shown = "{ shown = \"65 dB re 1 uPa\", shown_at = \"200 Hz\" }";
+    let sampled = (
+        "rate = \"4 kHz\" }\nsettles_in",
+        "rate = \"4 kHz\", oversampling = { rate = \"256 kHz\", stop_band = \"100 dB\" } }\nsettles_in",
+    );
+    for changes in [&[][..], &[sampled]] {
+        let check = check_with(shown, changes);
+        let found = known(&check, "hush");
+        close(found.value.value, sea_db(200.0) - 65.0, NEAR_DB);
+        let wanted = "a line of module.ear in its samples, 200 Hz:";
+        assert!(found.why.contains(wanted), "{}", found.why);
+    }
+    let kept_db = 10.0 * (1.0 + 0.2_f64.powi(4)).log10();
+    let filtered = check_with(shown, &[FILTER]);
+    close(
+        known(&filtered, "hush").value.value,
+        sea_db(200.0) - 65.0 - kept_db,
+        NEAR_DB,
+    );
+    // The same number as a probe's at the input is another line: 100 dB weaker.
+    let probe = "{ level = \"65 dB re 1 uPa\", frequency = \"12.2 kHz\", harmonics = 1, falls = \"6 dB\" }";
+    let kept_out = check_with(probe, &[sampled]);
+    close(
+        known(&kept_out, "hush").value.value,
+        (sea_db(200.0) + 35.0).min(120.0),
+        NEAR_DB,
+    );
+}
+
+/// Ticks over 0.2 to 10.2 kHz at 4 kHz: a fifth of the power lies in each 2 kHz, so that samples show in 80 to 300 Hz what lies there itself
+/// and four times as much from above. Without a filter that keeps no limit and breaks none.
+#[test]
+fn verif_ticks_fold_as_lines_do() {
+    let ticks = |level: &str| {
+        format!(
+            "{{ level = \"{level} re 1 uPa\", every = \"10 s\", lasts = \"10 s\", band = [\"100 mHz\", \"10 kHz\"] }}"
+        )
+    };
+    // Of 10 kHz the detector's decidecade about 200 Hz shows so much in each of five stretches.
+    let share = (10_f64.powf(2.35) - 10_f64.powf(2.25)) / 1e4;
+    let own_db = 10.0 * share.log10();
+    let all_db = own_db + 10.0 * 5_f64.log10();
+    let level_db = sea_db(200.0) - 10.0 - 0.5 * (own_db + all_db);
+    let open = check_with(&ticks(&format!("{level_db:.3} dB")), &[]);
+    let why = why_unknown(&open, "hush");
+    assert!(
+        why.contains("folded from above half the rate") && why.contains("`anti_alias`"),
+        "{why}"
+    );
+    // A filter that takes nothing leaves all of it, and it is sure.
+    let passes = (
+        "rate = \"4 kHz\" }\nsettles_in",
+        "rate = \"4 kHz\", oversampling = { rate = \"256 kHz\", stop_band = \"0 dB\" } }\nsettles_in",
+    );
+    let sure = check_with(&ticks("110 dB"), &[passes]);
+    let found = known(&sure, "hush");
+    assert_eq!(found.ruling, Ruling::Broken);
+    assert!(
+        found.value.value <= sea_db(200.0) - 110.0 - all_db + NEAR_DB,
+        "{} {}",
+        found.value.value,
+        sea_db(200.0) - 110.0 - all_db
+    );
+}

@@ -508,7 +508,7 @@ fn verif_an_encounter_reaches_as_far_as_the_share_of_its_single_calls() {
 /// A line picked up by the hydrophone of the plan's parts; the rate is 16 kHz.
 fn picks_up(level: &str, frequency: &str) -> String {
     format!(
-        "pick_up = [{{ from = \"module.upper\", level = \"{level} re 1 uPa\", frequency = \"{frequency}\", harmonics = 1, falls = \"6 dB\" }}]\n"
+        "pick_up = [{{ level = \"{level} re 1 uPa\", frequency = \"{frequency}\", harmonics = 1, falls = \"6 dB\" }}]\n"
     )
 }
 

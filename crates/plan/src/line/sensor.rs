@@ -99,13 +99,15 @@ pub struct PickUp {
     pub kind: PickUpKind,
 }
 
-/// A level at the input of a chain.
+/// A level at the input of a chain, or in its samples.
 #[derive(Clone, Copy, Debug)]
 pub enum PickUpLevel {
     /// As that of a sound at the hydrophone, dB re 1 uPa.
     Pressure(Decibels),
     /// As a voltage, V rms.
     Voltage(Q),
+    /// As samples show it, by the sensitivity and the gain alone, dB re 1 uPa: behind the high-pass and behind all that keeps it out.
+    Shown(Decibels),
 }
 
 /// What a pick-up is of.
@@ -119,6 +121,11 @@ pub enum PickUpKind {
         harmonics: u32,
         /// By how much the harmonics fall in an octave, dB.
         falls_db: Decibels,
+    },
+    /// A line in samples, wherever it comes from.
+    Shown {
+        /// Where samples show it, Hz: at most half their rate.
+        at_hz: Q,
     },
     /// Ticks.
     Ticks {

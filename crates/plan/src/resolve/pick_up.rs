@@ -3,13 +3,17 @@
 use quantity::Dimension;
 
 use super::{Resolver, q};
-use crate::line::{Line, ModuleIx, PickUp, PickUpKind, PickUpLevel};
+use crate::line::{Line, ModuleIx, PickUp, PickUpKind, PickUpLevel, Q};
 use crate::mistake::{Code, Mistake};
 use crate::read::{Fields, join};
+use crate::site::Site;
 
-/// Keys of a converter, and keys of ticks.
+/// Keys of a converter, keys of ticks, and that of a line in samples.
 const CONVERTER: [&str; 3] = ["frequency", "harmonics", "falls"];
 const TICKS: [&str; 3] = ["every", "lasts", "band"];
+const SHOWN_AT: &str = "shown_at";
+/// Ways in which a level is told.
+const LEVELS: [&str; 3] = ["level", "voltage", "shown"];
 
 /// With the modules, of which each may be the source.
 pub(super) fn pick_ups(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
@@ -36,10 +40,11 @@ pub(super) fn pick_ups(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
                 );
             }
             let own = line.module_by_id(module_id);
+            let rate_hz = sensor.table("adc").and_then(|(adc, _)| adc.q("rate"));
             let all: Vec<PickUp> = sensor
                 .tables("pick_up")
                 .iter()
-                .filter_map(|f| pick_up(r, f, line, own))
+                .filter_map(|f| pick_up(r, f, line, (own, rate_hz)))
                 .collect();
             let Some(own) = own else { continue };
             let sensors = &mut line.modules[own.0].sensors;
@@ -54,7 +59,13 @@ pub(super) fn pick_ups(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
     }
 }
 
-fn pick_up(r: &mut Resolver<'_>, f: &Fields, line: &Line, own: Option<ModuleIx>) -> Option<PickUp> {
+/// With the module of the sensor and the rate of its samples.
+fn pick_up(
+    r: &mut Resolver<'_>,
+    f: &Fields,
+    line: &Line,
+    (own, rate_hz): (Option<ModuleIx>, Option<Q>),
+) -> Option<PickUp> {
     let from = if f.has("from") {
         r.module(line, f, "from")
     } else {
@@ -62,6 +73,7 @@ fn pick_up(r: &mut Resolver<'_>, f: &Fields, line: &Line, own: Option<ModuleIx>)
     };
     let level = level(r, f);
     let kind = kind(r, f);
+    let in_samples = in_samples(r, f, rate_hz);
     let from = from?;
     let in_states = states(r, f, line, from)?;
     Some(PickUp {
@@ -69,27 +81,62 @@ fn pick_up(r: &mut Resolver<'_>, f: &Fields, line: &Line, own: Option<ModuleIx>)
         from,
         in_states,
         level: level?,
-        kind: kind?,
+        kind: kind.filter(|_| in_samples)?,
     })
 }
 
+/// Whether what is told of samples lies within half their rate.
+fn in_samples(r: &mut Resolver<'_>, f: &Fields, rate_hz: Option<Q>) -> bool {
+    if !f.has("shown") {
+        return true;
+    }
+    let band = f.amounts("band").map(|(band, _)| q((&band[1].0, band[1].1)));
+    let highest_hz = f.q(SHOWN_AT).or(band);
+    let Some((highest_hz, rate_hz)) = highest_hz.zip(rate_hz) else {
+        return true;
+    };
+    let inside = highest_hz.si <= 0.5 * rate_hz.si;
+    if !inside {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                highest_hz.at,
+                "samples show nothing above half their rate",
+            )
+            .label("above half the rate")
+            .related(rate_hz.at, "of these samples")
+            .help("write where the recording shows it, or with `level` or `voltage` what a probe at the input of the chain shows"),
+        );
+    }
+    inside
+}
+
 fn level(r: &mut Resolver<'_>, f: &Fields) -> Option<PickUpLevel> {
-    match (f.site_of("level"), f.site_of("voltage")) {
-        (Some(level), Some(voltage)) => {
+    let written: Vec<(&str, Site)> = LEVELS
+        .into_iter()
+        .filter_map(|key| Some((key, f.site_of(key)?)))
+        .collect();
+    match written[..] {
+        [(_, first), (_, second), ..] => {
             r.tell(
-                Mistake::error(Code::KeyConflict, voltage, "a pick-up has one level")
+                Mistake::error(Code::KeyConflict, second, "a pick-up has one level")
                     .label("written twice")
-                    .related(level, "as a level here"),
+                    .related(first, "written here"),
             );
             None
         }
-        (Some(_), None) => f.db("level").map(PickUpLevel::Pressure),
-        (None, Some(_)) => f.q("voltage").map(PickUpLevel::Voltage),
-        (None, None) => {
+        [("level", _)] => f.db("level").map(PickUpLevel::Pressure),
+        [("voltage", _)] => f.q("voltage").map(PickUpLevel::Voltage),
+        [_] => f.db("shown").map(PickUpLevel::Shown),
+        [] => {
             r.tell(
-                Mistake::error(Code::MissingKey, f.site, "a pick-up needs `level` or `voltage`")
-                    .label("how strong it is is missing here")
-                    .help("add `level = \"60 dB re 1 uPa\"` or `voltage = \"2 uV\"`, at the input of the chain"),
+                Mistake::error(
+                    Code::MissingKey,
+                    f.site,
+                    "a pick-up needs `level`, `voltage` or `shown`",
+                )
+                .label("how strong it is is missing here")
+                .help("add `level = \"60 dB re 1 uPa\"` or `voltage = \"2 uV\"`, by a probe at the input of the chain, or `shown = \"60 dB re 1 uPa\"`, as a recording with a dummy element shows it"),
             );
             None
         }
@@ -98,6 +145,9 @@ fn level(r: &mut Resolver<'_>, f: &Fields) -> Option<PickUpLevel> {
 
 fn kind(r: &mut Resolver<'_>, f: &Fields) -> Option<PickUpKind> {
     let any = |keys: [&'static str; 3]| keys.iter().any(|key| f.has(key));
+    if f.has(SHOWN_AT) || f.has("shown") && !any(TICKS) {
+        return shown(r, f);
+    }
     match (any(CONVERTER), any(TICKS)) {
         (true, true) => {
             let site = TICKS.iter().find_map(|key| f.site_of(key));
@@ -116,7 +166,7 @@ fn kind(r: &mut Resolver<'_>, f: &Fields) -> Option<PickUpKind> {
             r.tell(
                 Mistake::error(Code::MissingKey, f.site, "a pick-up says nothing of what it is")
                     .label("neither a converter nor ticks")
-                    .help("add `frequency`, `harmonics` and `falls` of a switching converter, or `every`, `lasts` and `band` of ticks"),
+                    .help("add `frequency`, `harmonics` and `falls` of a switching converter, or `every`, `lasts` and `band` of ticks; of a line that a recording shows `shown_at`"),
             );
             None
         }
@@ -173,6 +223,41 @@ fn kind(r: &mut Resolver<'_>, f: &Fields) -> Option<PickUpKind> {
             })
         }
     }
+}
+
+/// A line that samples show: `shown` and `shown_at`, and nothing of what makes it.
+fn shown(r: &mut Resolver<'_>, f: &Fields) -> Option<PickUpKind> {
+    let made_by = CONVERTER.iter().chain(&TICKS);
+    let other = made_by.filter_map(|key| f.site_of(key)).next();
+    if let Some(other) = other {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                other,
+                "a line in samples is told by `shown` and `shown_at` alone",
+            )
+            .label("belongs to what a probe at the input shows")
+            .help("write one pick-up for each line that the recording shows: where it is folded to and how loud it is there already say what its frequency and its harmonics do"),
+        );
+        return None;
+    }
+    for key in ["shown", SHOWN_AT] {
+        if !f.has(key) {
+            r.tell(
+                Mistake::error(
+                    Code::MissingKey,
+                    f.site,
+                    format!("a line in samples needs `{key}`"),
+                )
+                .label(format!("`{key}` is missing here"))
+                .help("as in `shown = \"65 dB re 1 uPa\", shown_at = \"1.2 kHz ± 0.1 kHz\"`"),
+            );
+        }
+    }
+    f.site_of("shown")?;
+    Some(PickUpKind::Shown {
+        at_hz: f.q(SHOWN_AT)?,
+    })
 }
 
 fn missing(r: &mut Resolver<'_>, f: &Fields, keys: [&'static str; 3], of: &str, example: &str) {

@@ -12,7 +12,7 @@ const MOST_HARMONICS: i64 = 99;
 
 pub(crate) const PICK_UP: Section = Section {
     name: "a pick-up",
-    doc: "What the electronics of a module put into the chain: lines of a switching converter (`frequency`, `harmonics`, `falls`), or ticks such as writes to a card (`every`, `lasts`, `band`).",
+    doc: "What the electronics of a module put into the chain: lines of a switching converter (`frequency`, `harmonics`, `falls`), or ticks such as writes to a card (`every`, `lasts`, `band`). A probe at the input of the chain tells `level` or `voltage`; a recording with a dummy in place of the element (`soundline measure --dummy`) tells `shown`, behind all that the chain does to it.",
     part: None,
     fields: &[
         o(
@@ -28,12 +28,22 @@ pub(crate) const PICK_UP: Section = Section {
         o(
             "level",
             S::Level(&[K::Pressure], LEVEL),
-            "level at the input of the chain, ahead of its gain and its high-pass, as that of a sound at the hydrophone; of a converter that of its fundamental, of a tick that while it lasts",
+            "level at the input of the chain, ahead of its gain, its filters and its samples, as that of a sound at the hydrophone; of a converter that of its fundamental, of a tick that while it lasts",
         ),
         o(
             "voltage",
             S::Amount(D::Voltage, POSITIVE),
             "the same as an rms voltage at the input, in place of `level`",
+        ),
+        o(
+            "shown",
+            S::Level(&[K::Pressure], LEVEL),
+            "in place of both: level of one line, or of a tick while it lasts, in the samples of a recording with a dummy element, where it is already folded and filtered",
+        ),
+        o(
+            "shown_at",
+            S::Amount(D::Frequency, FREQUENCY),
+            "with `shown`, of a line: the frequency at which samples show it, at most half their rate; its spread is where it may lie",
         ),
         o(
             "frequency",
