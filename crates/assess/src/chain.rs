@@ -88,6 +88,8 @@ pub struct DetectorBudget {
     pub path: String,
     /// Band, Hz; all that is heard where it has none.
     pub band_hz: (f64, f64),
+    /// Window of its level, s; `None` where it takes none.
+    pub window_s: Option<f64>,
     /// Where the chain lies least below the sea of the quietest month: how far, dB, and between which frequencies, Hz.
     pub least_clear: Option<(f64, (f64, f64))>,
     /// The threshold of a detector that holds a level or an exposure against a fixed one.
@@ -399,6 +401,10 @@ impl ChainBudget {
         DetectorBudget {
             path: format!("detector.{}", detector.id),
             band_hz: (low, high),
+            window_s: detector.stages.iter().find_map(|stage| match stage {
+                Stage::Level { window_s, .. } => Some(window_s.si),
+                _ => None,
+            }),
             least_clear: sea.and_then(|sea| self.least_clear(sea, (low, high), which, memo)),
             threshold: self.threshold(detector, (low, high), which),
             beyond_table: self.beyond_table(low, high),

@@ -146,6 +146,18 @@ struct Claimed<'a> {
     bad: String,
     /// Those of whom it is about.
     figures: &'a dyn Fn(&HeardYears, Whose) -> Figures,
+    /// Whether it is of the longest time without, of which that is no part which drowns hydrophones at times.
+    of_stretches: bool,
+}
+
+impl Claimed<'_> {
+    /// What the plan does not say enough of.
+    fn missing(&self, line: &Line, heard: &HeardYears, whose: Whose) -> Vec<String> {
+        let mut missing = heard.unknown(line, whose);
+        let stretch = heard.stretch_unknown(line, whose);
+        missing.extend(stretch.filter(|_| self.of_stretches));
+        missing
+    }
 }
 
 /// A requirement: the share of the hours of the worst month.
@@ -172,6 +184,7 @@ pub(crate) fn listening_share(
                 .map(|(share, month)| (100.0 * share, Some(month)))
                 .collect()
         },
+        of_stretches: false,
     };
     each(of, &claimed, claim, years)
 }
@@ -195,12 +208,13 @@ pub(crate) fn listening_gap(
             let gaps = heard.gaps_h(whose).into_iter();
             gaps.map(|gap_h| (gap_h, None)).collect()
         },
+        of_stretches: true,
     };
     each(of, &claimed, claim, years)
 }
 
 fn each(
-    of: Listeners,
+    asked: Listeners,
     claimed: &Claimed<'_>,
     claim: (Option<Q>, Option<Q>),
     years: &mut Years<'_>,
@@ -211,15 +225,25 @@ fn each(
     let verdicts: Vec<Verdict> = match years.hearing() {
         Err(why) => vec![unknown("the line", why)],
         Ok(heard) => {
-            let whose = heard.whose(of).into_iter();
-            let judged = whose.map(|whose| {
-                let subject = heard.subject(line, whose);
+            let best = heard.at_best();
+            let of = |heard: &HeardYears, whose: Whose, notes: &mut Vec<OwnHeld>| {
                 let found = if in_a_draw {
-                    Ok(of_a_draw(line, heard, whose, claimed, &mut notes))
+                    Ok(of_a_draw(line, heard, whose, claimed, notes))
                 } else {
                     of_years(line, heard, whose, claimed, claim)
                 };
-                found.unwrap_or_else(|why| unknown(subject, why))
+                found.unwrap_or_else(|why| unknown(heard.subject(line, whose), why))
+            };
+            let judged = heard.whose(asked).into_iter().map(|whose| {
+                let at_most = of(heard, whose, &mut notes);
+                match &best {
+                    // What is kept with all that electronics may take is kept.
+                    Some(best) if at_most.is_broken() => {
+                        let at_least = of(best, whose, &mut Vec::new());
+                        between(at_most, at_least, &heard.between(whose))
+                    }
+                    _ => at_most,
+                }
             });
             judged.collect()
         }
@@ -237,6 +261,28 @@ fn each(
         }
     }
     verdicts
+}
+
+/// What is broken with the most that electronics may take: broken with the least, or unknown between the two.
+fn between(at_most: Verdict, at_least: Verdict, why: &[String]) -> Verdict {
+    if at_least.is_broken() {
+        return at_least.because("; this with the least that electronics can take");
+    }
+    let value = |verdict: &Verdict| match verdict {
+        Verdict::Known(known) => Some((known.value.value, known.value.unit.clone())),
+        Verdict::Provisional(so_far) => Some((so_far.value.value, so_far.value.unit.clone())),
+        Verdict::Unknown { .. } => None,
+    };
+    match value(&at_most).zip(value(&at_least)) {
+        Some(((most, unit), (least, _))) => unknown(
+            at_most.subject(),
+            format!(
+                "{most:.1} {unit} with the most that electronics may take, and {least:.1} {unit} with the least: {}",
+                why.join("; ")
+            ),
+        ),
+        None => at_least,
+    }
 }
 
 /// What is known of the causes can break a limit, and not keep it while another is unknown.
@@ -265,7 +311,7 @@ fn of_a_draw(
     notes: &mut Vec<OwnHeld>,
 ) -> Verdict {
     let figures = (claimed.figures)(heard, whose);
-    let missing = heard.unknown(line, whose);
+    let missing = claimed.missing(line, heard, whose);
     let subject = heard.subject(line, whose);
     let worst = figures
         .iter()
@@ -406,7 +452,7 @@ fn of_years(
         Some((cause, ..)) => judged.because(&format!("; {}", mends(*cause))),
         None => judged,
     };
-    let judged = whole(judged, &heard.unknown(line, whose));
+    let judged = whole(judged, &claimed.missing(line, heard, whose));
     Ok(match bad > allowed {
         true => judged.so_far(count, heard.of_years),
         false => judged.so_far_open(count, heard.of_years),

@@ -232,6 +232,11 @@ impl PickUps {
         self.kept_out.is_unknown() && self.sources.iter().any(above)
     }
 
+    /// The modules that put something into it.
+    pub(crate) fn modules(&self) -> impl Iterator<Item = ModuleIx> {
+        self.states.iter().map(|(module, _)| *module)
+    }
+
     /// What a module puts into a band, by its sources.
     fn of_module(
         &self,

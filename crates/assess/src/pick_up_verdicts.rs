@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use plan::{Line, SensorIx, Stage};
+use plan::{Line, ModuleIx, SensorIx};
 
 use crate::chain::{ChainBudget, chain_budget_of};
 use crate::chain_verdicts::heard;
@@ -46,7 +46,6 @@ struct Nearest {
 }
 
 fn nearest(
-    line: &Line,
     budget: &ChainBudget,
     pick_ups: &PickUps,
     which: Which,
@@ -54,11 +53,10 @@ fn nearest(
 ) -> Result<Nearest, String> {
     let mut found: Option<Nearest> = None;
     for heard in &budget.detectors {
-        let window_s = window_s(line, &heard.path);
         let parts = budget.parts_of_sea(heard.band_hz.0, heard.band_hz.1, memo);
         for (edges_hz, sea) in parts {
             let Some(sea) = sea else { continue };
-            let picked = pick_ups.in_band(edges_hz, Over::Window(window_s));
+            let picked = pick_ups.in_band(edges_hz, Over::Window(heard.window_s));
             let power = picked.upa2(which);
             let clear_db = (sea.quietest_db - 10.0 * libm::log10(power)).min(NOTHING_DB);
             if found.as_ref().is_none_or(|f| clear_db < f.clear_db) {
@@ -83,8 +81,8 @@ fn one(line: &Line, sensor: SensorIx, limit_db: f64, memo: &Memo) -> Result<Verd
     if let Some(why) = &budget.sea_unknown {
         return Err(format!("the sea is unknown: {why}"));
     }
-    let sure = nearest(line, &budget, pick_ups, Which::Sure, memo)?;
-    let all = nearest(line, &budget, pick_ups, Which::All, memo)?;
+    let sure = nearest(&budget, pick_ups, Which::Sure, memo)?;
+    let all = nearest(&budget, pick_ups, Which::All, memo)?;
     let rate_hz = budget.noise.chain().rate_hz();
     let broken = sure.clear_db < limit_db;
     if !broken {
@@ -103,7 +101,7 @@ fn one(line: &Line, sensor: SensorIx, limit_db: f64, memo: &Memo) -> Result<Verd
     }
     let counts = if broken { &sure } else { &all };
     let mut why = words(counts, rate_hz, broken);
-    if broken && let Some(moved) = moved(line, &budget, pick_ups, counts, limit_db, memo) {
+    if broken && let Some(moved) = moved(&budget, pick_ups, counts, limit_db, memo) {
         why.push_str(&moved);
     }
     let against = Against {
@@ -161,7 +159,6 @@ fn words(nearest: &Nearest, rate_hz: f64, sure_alone: bool) -> String {
 
 /// The least change of the frequency of the converter whose line is the strongest with which the limit would be kept, in words.
 fn moved(
-    line: &Line,
     budget: &ChainBudget,
     pick_ups: &PickUps,
     worst: &Nearest,
@@ -176,7 +173,7 @@ fn moved(
     for percent in steps {
         let times = 1.0 + f64::from(percent) / 100.0;
         let changed = pick_ups.with_frequency(module, times);
-        let then = nearest(line, budget, &changed, Which::All, memo).ok()?;
+        let then = nearest(budget, &changed, Which::All, memo).ok()?;
         if then.clear_db >= limit_db {
             return Some(format!(
                 "; at {} in place of {} it would lie {:.1} dB below",
@@ -195,13 +192,112 @@ fn moved(
 pub(crate) enum Drowned {
     /// The plan does not say.
     Unsaid,
-    /// A share of the time, 0 to 1, and the states of modules that make it.
-    Share { share: f64, states: Vec<String> },
+    /// Shares of the time, 0 to 1.
+    Shares {
+        /// The least: what is sure to come through, modules that are loud by themselves all at once.
+        least: f64,
+        /// The most: all that may come through, those one after the other, and what is loud only together whenever it can be.
+        most: f64,
+        /// The states of modules that make it.
+        states: Vec<String>,
+        /// What it would take for the two to be one, in words; empty where they are.
+        between: Vec<String>,
+        /// What is not written, so that it may be more than the most.
+        unsaid: Option<String>,
+    },
 }
 
-/// The share of the time in which what is sure to be picked up lies above the sea of the quietest month somewhere in the band of a
-/// detector: by the `duty` of the modules that make it, else by the state in which each starts. Modules add: which of them are in which
-/// state at once is not known.
+/// What a module puts into a band: the power of each of its states, uPa^2, and whether it is ever in it.
+struct Loud<'a> {
+    powers: &'a [f64],
+    may_be: &'a [bool],
+}
+
+impl Loud<'_> {
+    fn least(&self) -> f64 {
+        self.over(f64::INFINITY, f64::min)
+    }
+
+    fn most(&self) -> f64 {
+        self.over(0.0, f64::max)
+    }
+
+    /// Over the states in which it ever is.
+    fn over(&self, first: f64, of: impl Fn(f64, f64) -> f64) -> f64 {
+        let each = self.powers.iter().zip(self.may_be);
+        each.filter(|(_, may)| **may)
+            .map(|(power, _)| *power)
+            .fold(first, of)
+    }
+}
+
+/// States that are loud, by module: by themselves with all others at their least, and only with others.
+type States = BTreeMap<usize, BTreeSet<usize>>;
+
+/// Of a band the states with which what is put into it passes a limit, uPa^2.
+fn loud_states(
+    found: &mut (States, States),
+    modules: &[(usize, Loud<'_>)],
+    limit_upa2: f64,
+) {
+    let by_itself = |at: usize, state: usize| {
+        let (_, own) = &modules[at];
+        let others = modules.iter().enumerate().filter(|(i, _)| *i != at);
+        let least: f64 = others.map(|(_, (_, other))| other.least()).sum();
+        own.powers[state] + least > limit_upa2
+    };
+    // What each module has in its loudest state that is not loud by itself.
+    let quiet_most: Vec<f64> = modules
+        .iter()
+        .enumerate()
+        .map(|(at, (_, own))| {
+            let quiet: Vec<bool> = (0..own.powers.len())
+                .map(|state| own.may_be[state] && !by_itself(at, state))
+                .collect();
+            let of = Loud {
+                powers: own.powers,
+                may_be: &quiet,
+            };
+            of.most()
+        })
+        .collect();
+    for (at, (module, own)) in modules.iter().enumerate() {
+        let others: f64 = quiet_most.iter().sum::<f64>() - quiet_most[at];
+        for state in (0..own.powers.len()).filter(|s| own.may_be[*s]) {
+            if by_itself(at, state) {
+                found.0.entry(*module).or_default().insert(state);
+            } else if own.powers[state] + others > limit_upa2 {
+                found.1.entry(*module).or_default().insert(state);
+            }
+        }
+    }
+}
+
+/// The share of the time in which a module is in each of its states, by its `duty`, else by the state in which it starts.
+///
+/// # Errors
+/// Where neither is written.
+fn shares_of_states(line: &Line, module: ModuleIx) -> Result<Vec<f64>, String> {
+    let of = &line.modules[module.0];
+    if of.loads.is_empty() {
+        return Ok(vec![1.0]);
+    }
+    let mut shares = vec![0.0; of.loads.len()];
+    if of.duty.is_empty() {
+        let starts = of
+            .starts_in
+            .ok_or_else(|| format!("`starts_in` of {} is not written", line.module_path(module)))?;
+        shares[starts] = 1.0;
+    } else {
+        for (state, share) in &of.duty {
+            shares[*state] += share.si;
+        }
+    }
+    Ok(shares)
+}
+
+/// The share of the time in which what is picked up lies above the sea of the quietest month somewhere in the band of a detector. Which
+/// modules are in which state at once is not known, nor whether a line folds that nothing is said to keep out: so it has two ends.
 ///
 /// # Errors
 /// What this needs and the plan does not say.
@@ -216,66 +312,101 @@ pub(crate) fn drowned(line: &Line, sensor: SensorIx, memo: &Memo) -> Result<Drow
         .as_ref()
         .filter(|_| !budget.detectors.is_empty())
     else {
-        return Ok(Drowned::Share {
-            share: 0.0,
+        return Ok(Drowned::Shares {
+            least: 0.0,
+            most: 0.0,
             states: Vec::new(),
+            between: Vec::new(),
+            unsaid: None,
         });
     };
     if let Some(why) = &budget.sea_unknown {
         return Err(format!("the sea is unknown: {why}"));
     }
-    // Of each module its states that are loud somewhere.
-    let mut loud: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
-    for heard in &budget.detectors {
-        let window_s = window_s(line, &heard.path);
-        for (edges_hz, sea) in budget.parts_of_sea(heard.band_hz.0, heard.band_hz.1, memo) {
-            let Some(sea) = sea else { continue };
-            let limit_upa2 = libm::pow(10.0, sea.quietest_db / 10.0);
-            for (module, powers) in pick_ups.by_state(edges_hz, Over::Window(window_s)) {
-                let above = powers.iter().enumerate().filter(|(_, p)| **p > limit_upa2);
-                let states = loud.entry(module.0).or_default();
-                states.extend(above.map(|(state, _)| state));
+    let shares: BTreeMap<usize, Result<Vec<f64>, String>> = pick_ups
+        .modules()
+        .map(|module| (module.0, shares_of_states(line, module)))
+        .collect();
+    let may_be = |module: ModuleIx, states: usize| -> Vec<bool> {
+        match &shares[&module.0] {
+            Ok(shares) => shares.iter().map(|share| *share > 0.0).collect(),
+            Err(_) => vec![true; states],
+        }
+    };
+    let states_of = |which: Which| -> (States, States) {
+        let mut found = (States::new(), States::new());
+        for heard in &budget.detectors {
+            let (low_hz, high_hz) = heard.band_hz;
+            for (edges_hz, sea) in budget.parts_of_sea(low_hz, high_hz, memo) {
+                let Some(sea) = sea else { continue };
+                let powers = pick_ups.by_state(edges_hz, Over::Window(heard.window_s), which);
+                let may: Vec<Vec<bool>> = powers
+                    .iter()
+                    .map(|(module, powers)| may_be(*module, powers.len()))
+                    .collect();
+                let modules: Vec<(usize, Loud<'_>)> = powers
+                    .iter()
+                    .zip(&may)
+                    .map(|((module, powers), may_be)| (module.0, Loud { powers, may_be }))
+                    .collect();
+                loud_states(&mut found, &modules, libm::pow(10.0, sea.quietest_db / 10.0));
             }
         }
+        found
+    };
+    let (sure, _) = states_of(Which::Sure);
+    let (alone, together) = states_of(Which::All);
+    let share_of = |module: usize, states: &BTreeSet<usize>| -> Result<f64, String> {
+        let shares = shares[&module].as_ref().map_err(Clone::clone)?;
+        Ok(states.iter().map(|s| shares[*s]).sum::<f64>().min(1.0))
+    };
+    let each = |states: &States| -> Result<Vec<f64>, String> {
+        states.iter().map(|(m, s)| share_of(*m, s)).collect()
+    };
+    // Loud by themselves: at least the largest share, at most the sum of them (Frechet). What is loud only together is in none of its
+    // states for longer than that of them which is rarest.
+    let least = each(&sure)?.into_iter().fold(0.0, f64::max);
+    let rarest = each(&together)?.into_iter().reduce(f64::min);
+    let most = each(&alone)?.iter().sum::<f64>() + rarest.unwrap_or(0.0);
+    let most = most.min(1.0).max(least);
+    let mut between = Vec::new();
+    if sure != alone {
+        between.push(KEPT_OUT_UNSAID.to_owned());
     }
-    let (mut share, mut told) = (0.0, Vec::new());
-    for (module, states) in loud.iter().filter(|(_, states)| !states.is_empty()) {
-        let of = &line.modules[*module];
-        let path = line.module_path(plan::ModuleIx(*module));
-        share += if of.loads.is_empty() {
-            1.0
-        } else if of.duty.is_empty() {
-            let starts = of
-                .starts_in
-                .ok_or_else(|| format!("`starts_in` of {path} is not written"))?;
-            f64::from(u8::from(states.contains(&starts)))
-        } else {
-            let duty = of.duty.iter().filter(|(state, _)| states.contains(state));
-            duty.map(|(_, share)| share.si).sum()
-        };
-        let names = states.iter().filter_map(|s| of.loads.get(*s));
-        let names: Vec<&str> = names.map(|l| l.state.as_str()).collect();
-        told.push(match names.is_empty() {
-            true => path,
-            false => format!("{path} {}", names.join(" and ")),
-        });
+    if most > least && (alone.len() > 1 || !together.is_empty()) {
+        between.push(
+            "which modules are loud at the same time is not known: keep each of them 10 dB below the sea (`pick-up`)"
+                .to_owned(),
+        );
     }
-    Ok(Drowned::Share {
-        share: share.min(1.0),
-        states: told,
+    let mut told = alone;
+    for (module, states) in together {
+        told.entry(module).or_default().extend(states);
+    }
+    Ok(Drowned::Shares {
+        least,
+        most,
+        states: told
+            .iter()
+            .map(|(module, states)| in_words(line, ModuleIx(*module), states))
+            .collect(),
+        between,
+        unsaid: pick_ups.unsaid.clone().filter(|_| least < 1.0),
     })
 }
 
-/// The window of the level of a detector, s.
-fn window_s(line: &Line, path: &str) -> Option<f64> {
-    let detector = line
-        .detectors
+/// A module with some of its states.
+fn in_words(line: &Line, module: ModuleIx, states: &BTreeSet<usize>) -> String {
+    let loads = &line.modules[module.0].loads;
+    let names: Vec<&str> = states
         .iter()
-        .find(|d| path == format!("detector.{}", d.id))?;
-    detector.stages.iter().find_map(|stage| match stage {
-        Stage::Level { window_s, .. } => Some(window_s.si),
-        _ => None,
-    })
+        .filter_map(|s| loads.get(*s))
+        .map(|l| l.state.as_str())
+        .collect();
+    match names.is_empty() {
+        true => line.module_path(module),
+        false => format!("{} {}", line.module_path(module), names.join(" and ")),
+    }
 }
 
 /// Hydrophones with detectors, on modules with a converter, of which the plan does not say what they pick up.

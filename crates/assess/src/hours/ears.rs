@@ -62,6 +62,8 @@ pub(super) struct Ear {
     /// Track whose hours off make the clock matter.
     pub(super) clock_track: Option<usize>,
     pub(super) waved: Option<Waved>,
+    /// What it would take to know for how long electronics drown it, in words; empty where that is known.
+    pub(super) between: Vec<String>,
 }
 
 /// What is said of the whole.
@@ -90,6 +92,7 @@ pub(super) fn ear(hangs: &Hangs<'_>, sensor: SensorIx, told: &mut Told<'_>) -> E
         clock_unsaid: None,
         clock_track: None,
         waved: None,
+        between: Vec::new(),
     };
     let way = goes(line, sensor);
     power(line, &mut ear, &way, told);
@@ -416,17 +419,37 @@ fn pick_up(hangs: &Hangs<'_>, ear: &mut Ear, told: &mut Told<'_>) {
             }
             CauseKnown::Nothing("it has no `pick_up`".to_owned())
         }
-        Ok(Drowned::Share { share, states }) if share > 0.0 => {
-            ear.run.drowned = share;
-            if share < 1.0 {
+        Ok(Drowned::Shares {
+            least,
+            most,
+            states,
+            between,
+            unsaid,
+        }) => {
+            (ear.run.drowned, ear.run.drowned_least) = (most, least);
+            ear.between = between;
+            if ear.run.drowned_at_times() {
                 told.assume(format!(
-                    "the states in which electronics drown what the detectors of {} listen for come evenly through every ten minutes",
-                    line.sensor_path(ear.sensor)
+                    "electronics drown what the detectors of {} listen for {}, when nothing else keeps it deaf, and no two hydrophones at the same time: the most that they can take; of the longest time without they are no part, because for how long at a stretch they do is not known",
+                    line.sensor_path(ear.sensor),
+                    match least < most {
+                        true => format!("{} to {} of the time, of which the larger counts", percent(least), percent(most)),
+                        false => format!("{} of the time", percent(most)),
+                    }
                 ));
             }
-            CauseKnown::Asked(format!("above the sea: {}", states.join(", ")))
+            match unsaid {
+                Some(why) => CauseKnown::Unknown(why),
+                None if most > 0.0 => {
+                    CauseKnown::Asked(format!("above the sea: {}", states.join(", ")))
+                }
+                None => CauseKnown::Nothing("below the sea in every state".to_owned()),
+            }
         }
-        Ok(Drowned::Share { .. }) => CauseKnown::Nothing("below the sea in every state".to_owned()),
     };
     ear.set(Cause::PickUp, known);
+}
+
+fn percent(share: f64) -> String {
+    quantity::show(share, quantity::Dimension::Ratio)
 }

@@ -1,7 +1,8 @@
 //! One year of hearing, hour by hour: what keeps each hydrophone deaf, causes at once and not multiplied.
 //!
-//! An hour is cut into six slots. Power, path, clock and heave take whole hours; a start takes the beginning of an hour, up to its last second; strum takes slots, and pick-up the beginning of each. What is heard is what none of
-//! them takes. Of each cause is told what it takes by itself and what it alone takes; so the time that is lost lies between the largest of the first and their sum (Frechet), whatever depends on what.
+//! An hour is cut into six slots. Power, path, clock and heave take whole hours; a start takes the beginning of an hour, up to its last second; strum takes slots, and pick-up a part of each. What is heard is what none of
+//! them takes. When in a slot electronics drown a hydrophone is not known: a year has two ends, in one of which that falls on nothing else that keeps it or another hydrophone deaf
+//! ([`Falls::Apart`]) and in the other on as much as it can ([`Falls::Together`]). Of each cause is told what it takes by itself and what it alone takes; so the time that is lost lies between the largest of the first and their sum (Frechet), whatever depends on what.
 
 use mooring::{TideCourse, TideSpeeds};
 use power::year::MONTH_DAYS;
@@ -77,8 +78,26 @@ pub(crate) struct EarRun {
     pub(crate) clips_above_m_s: Option<[f64; 12]>,
     /// Ropes beside it.
     pub(crate) strum: Vec<StrumRun>,
-    /// Share of the time in which electronics drown what its detectors listen for, 0 to 1: the same of every slot.
+    /// The largest share of the time in which electronics may drown what its detectors listen for, 0 to 1: the same of every slot.
     pub(crate) drowned: f64,
+    /// The least.
+    pub(crate) drowned_least: f64,
+}
+
+impl EarRun {
+    /// Whether it is drowned at times and not at others: for how long at a stretch is not known.
+    pub(crate) fn drowned_at_times(&self) -> bool {
+        self.drowned > 0.0 && self.drowned_least < 1.0
+    }
+}
+
+/// How the times in which electronics drown hydrophones fall.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Falls {
+    /// At their most, on nothing else that keeps a hydrophone deaf, and of several hydrophones so that they are together for the least time.
+    Apart,
+    /// At their least, on all else that does.
+    Together,
 }
 
 /// A rope that strums.
@@ -127,6 +146,8 @@ pub(crate) struct JointYear {
     pub(crate) ears: Vec<EarYear>,
     /// At least one at once, at least two, and so on.
     pub(crate) at_once: Vec<OnceYear>,
+    /// The same year where electronics take the least that they can, where it is not known when they do: this one is that of the most.
+    pub(crate) at_best: Option<Box<JointYear>>,
 }
 
 /// What goes on from hour to hour.
@@ -151,8 +172,10 @@ struct Hour {
     /// Its first seconds that a start takes, and that the path takes.
     starting_s: f64,
     path_s: f64,
-    /// The first seconds of each slot in which it is drowned.
+    /// The seconds of each slot in which it is drowned.
     drowned_s: f64,
+    /// Whether these come after what takes the first seconds of a slot, and not with it.
+    after: bool,
 }
 
 impl Hour {
@@ -170,13 +193,23 @@ impl Hour {
         self.whole != 0 || self.slots & (1 << slot) != 0
     }
 
-    /// From when on a slot is heard, s from its beginning; all of it deaf at [`SLOT_S`].
-    fn heard_from_s(&self, slot: usize) -> f64 {
-        if self.whole != 0 || self.slots & (1 << slot) != 0 {
+    /// From when on a slot is heard but for what drowns it at times, s from its beginning; all of it deaf at [`SLOT_S`].
+    fn known_from_s(&self, slot: usize) -> f64 {
+        if self.deaf(slot) || self.drowned_s >= SLOT_S {
             return SLOT_S;
         }
         let (starting_s, path_s) = self.begins(slot);
-        starting_s.max(path_s).max(self.drowned_s)
+        starting_s.max(path_s)
+    }
+
+    /// From when to when a slot is drowned, s from its beginning.
+    fn drowned(&self, slot: usize) -> (f64, f64) {
+        if !self.after {
+            return (0.0, self.drowned_s);
+        }
+        let (starting_s, path_s) = self.begins(slot);
+        let to_s = (starting_s.max(path_s) + self.drowned_s).min(SLOT_S);
+        (to_s - self.drowned_s, to_s)
     }
 
     fn begins(&self, slot: usize) -> (f64, f64) {
@@ -224,9 +257,18 @@ fn joined(ranges: &[(f64, f64)]) -> Vec<(f64, f64)> {
 
 /// Runs a year.
 pub(crate) fn year(ears: &[EarRun], tracks: &Tracks<'_>) -> JointYear {
+    let mut found = run(ears, tracks, Falls::Apart);
+    if ears.iter().any(EarRun::drowned_at_times) {
+        found.at_best = Some(Box::new(run(ears, tracks, Falls::Together)));
+    }
+    found
+}
+
+fn run(ears: &[EarRun], tracks: &Tracks<'_>, falls: Falls) -> JointYear {
     let mut found = JointYear {
         ears: vec![EarYear::default(); ears.len()],
         at_once: vec![OnceYear::default(); ears.len()],
+        at_best: None,
     };
     let mut going: Vec<Going> = ears
         .iter()
@@ -237,18 +279,22 @@ pub(crate) fn year(ears: &[EarRun], tracks: &Tracks<'_>) -> JointYear {
         .collect();
     let mut gaps_s = vec![0.0; ears.len()];
     let mut hours = vec![Hour::default(); ears.len()];
-    let mut from_s = Vec::with_capacity(ears.len());
+    let mut room = Room::default();
     let months = month_of_hours();
     for turn in 0..HOURS {
         let at = (tracks.first_hour + turn) % HOURS;
         let month = months[at];
         for (ix, ear) in ears.iter().enumerate() {
             let slots = tracks.slots.get(ix).map_or(&[][..], Vec::as_slice);
-            let hour = hour_of((ear, slots), &mut going[ix], tracks, at, month);
+            let mut hour = hour_of((ear, slots), &mut going[ix], tracks, at, month);
+            (hour.drowned_s, hour.after) = match falls {
+                Falls::Apart => (ear.drowned * SLOT_S, true),
+                Falls::Together => (ear.drowned_least * SLOT_S, false),
+            };
             hours[ix] = hour;
             account(&hour, month, &mut found.ears[ix], &mut going[ix].gap_s);
         }
-        at_once(&hours, month, &mut found.at_once, &mut gaps_s, &mut from_s);
+        at_once(&hours, month, &mut found.at_once, &mut gaps_s, &mut room);
     }
     for (ear, going) in found.ears.iter_mut().zip(&going) {
         ear.gap_s = ear.gap_s.max(going.gap_s);
@@ -316,7 +362,6 @@ fn hour_of(
     {
         hour.whole |= Cause::Heave.bit();
     }
-    hour.drowned_s = ear.drowned * SLOT_S;
     hour.slots = slots.get(at).copied().unwrap_or(0);
     hour
 }
@@ -347,7 +392,8 @@ fn account(hour: &Hour, month: usize, year: &mut EarYear, gap_s: &mut f64) {
         if hour.slots & (1 << slot) != 0 {
             whole |= Cause::Strum.bit();
         }
-        let mut ends = [starting_s, path_s, hour.drowned_s, SLOT_S];
+        let drowned_s = hour.drowned(slot);
+        let mut ends = [starting_s, path_s, drowned_s.0, drowned_s.1, SLOT_S];
         ends.sort_unstable_by(f64::total_cmp);
         let mut from_s = 0.0;
         for end_s in ends {
@@ -360,15 +406,20 @@ fn account(hour: &Hour, month: usize, year: &mut EarYear, gap_s: &mut f64) {
                 if from_s < path_s {
                     causes |= Cause::Path.bit();
                 }
-                if from_s < hour.drowned_s {
+                if drowned_s.0 <= from_s && from_s < drowned_s.1 {
                     causes |= Cause::PickUp.bit();
                 }
                 if causes == 0 {
                     year.heard_s[month] += seconds;
                     close(&mut year.gap_s, gap_s);
                 } else {
-                    *gap_s += seconds;
                     add(year, causes, seconds);
+                    // For how long at a stretch it is drowned at times is not known, and no part of a time without.
+                    if causes == Cause::PickUp.bit() && hour.drowned_s < SLOT_S {
+                        close(&mut year.gap_s, gap_s);
+                    } else {
+                        *gap_s += seconds;
+                    }
                 }
             }
             from_s = end_s;
@@ -402,7 +453,7 @@ fn at_once(
     month: usize,
     found: &mut [OnceYear],
     gaps_s: &mut [f64],
-    from_s: &mut Vec<f64>,
+    room: &mut Room,
 ) {
     if hours.iter().all(Hour::heard) {
         for (once, gap_s) in found.iter_mut().zip(gaps_s) {
@@ -426,16 +477,70 @@ fn at_once(
         return;
     }
     for slot in 0..SLOTS {
-        from_s.clear();
-        from_s.extend(hours.iter().map(|hour| hour.heard_from_s(slot)));
-        from_s.sort_unstable_by(f64::total_cmp);
-        for ((once, gap_s), from_s) in found.iter_mut().zip(gaps_s.iter_mut()).zip(&*from_s) {
-            *gap_s += from_s;
-            if *from_s < SLOT_S {
-                once.heard_s[month] += SLOT_S - from_s;
+        let known = || hours.iter().map(|hour| hour.known_from_s(slot));
+        room.known_s.clear();
+        room.known_s.extend(known());
+        room.known_s.sort_unstable_by(f64::total_cmp);
+        room.heard_s.clear();
+        if hours.iter().all(|hour| hour.after) {
+            apart(hours, slot, room);
+        } else {
+            let of = |hour: &Hour| SLOT_S - hour.known_from_s(slot).max(hour.drowned_s);
+            room.heard_s.extend(hours.iter().map(of));
+            room.heard_s.sort_unstable_by(|a, b| b.total_cmp(a));
+        }
+        let of_each = found.iter_mut().zip(gaps_s.iter_mut());
+        for ((once, gap_s), (known_s, heard_s)) in
+            of_each.zip(room.known_s.iter().zip(&room.heard_s))
+        {
+            once.heard_s[month] += heard_s;
+            *gap_s += known_s;
+            if *known_s < SLOT_S {
                 close(&mut once.gap_s, gap_s);
             }
         }
+    }
+}
+
+/// What is needed of a slot, kept from one to the next.
+#[derive(Default)]
+struct Room {
+    /// From when on at least one is heard but for what drowns them at times, at least two, and so on, s.
+    known_s: Vec<f64>,
+    /// For how long at least one is heard, at least two, and so on, s.
+    heard_s: Vec<f64>,
+    /// Seconds in which those are drowned that are deaf by nothing else, rising.
+    drowned_s: Vec<f64>,
+}
+
+/// For how long at least so many are heard of a slot at the least, whatever of it is drowned when.
+///
+/// Of n events with the shares q at least m fall together for at most `(sum of all but the j largest) / (m - j)` of the time, for every j
+/// below m: Markov's inequality for those that are left (Rueger 1978 shows that the least of these is reached; from memory).
+fn apart(hours: &[Hour], slot: usize, room: &mut Room) {
+    room.drowned_s.clear();
+    let mut all_s = 0.0;
+    for hour in hours {
+        let known_s = hour.known_from_s(slot);
+        if known_s < SLOT_S {
+            all_s += hour.drowned_s;
+        }
+        if known_s == 0.0 {
+            room.drowned_s.push(hour.drowned_s);
+        }
+    }
+    room.drowned_s.sort_unstable_by(f64::total_cmp);
+    let free = room.drowned_s.len();
+    for (ix, known_s) in room.known_s.iter().enumerate() {
+        // Where just so many hear, one that is drowned is one too few.
+        let mut lost_s = all_s;
+        // Of those that nothing else takes so many must be drowned at once.
+        let together = free.saturating_sub(ix);
+        for largest in 0..together {
+            let rest_s: f64 = room.drowned_s[..free - largest].iter().sum();
+            lost_s = lost_s.min(rest_s / (together - largest) as f64);
+        }
+        room.heard_s.push((SLOT_S - known_s - lost_s).max(0.0));
     }
 }
 

@@ -132,7 +132,14 @@ fn verif_one_cause_alone_is_its_own_count() {
         ..EarRun::default()
     });
     assert!((drowned.alone_s[Cause::PickUp as usize] - 0.25 * YEAR_S).abs() < 1e-5);
-    assert_eq!(drowned.gap_s, 150.0);
+    // For how long at a stretch is not known: it is no part of the time without.
+    assert_eq!(drowned.gap_s, 0.0);
+    let all = run(EarRun {
+        drowned: 1.0,
+        drowned_least: 1.0,
+        ..EarRun::default()
+    });
+    assert_eq!(all.gap_s, YEAR_S);
     let slots = course
         .both
         .iter()
@@ -177,6 +184,7 @@ fn verif_causes_at_once_lie_between_the_bounds() {
             clips_above_m_s: Some([16.0; 12]),
             strum: vec![strum()],
             drowned: 0.1,
+            drowned_least: 0.1,
         };
         let ears = [
             ear(700.0),
@@ -266,9 +274,64 @@ fn verif_causes_at_once_lie_between_the_bounds() {
             }
             assert!(pair[0].gap_s <= pair[1].gap_s + 1e-6);
         }
-        // Second by second: hours of hearing of k at once add up to the hours of hearing of each.
-        let each: f64 = found.ears.iter().flat_map(|e| e.heard_s).sum();
-        let at_once: f64 = found.at_once.iter().flat_map(|o| o.heard_s).sum();
+        // Second by second: hours of hearing of k at once add up to the hours of hearing of each where all falls together. Where what drowns falls apart
+        // each k at once has the least that it can, and not all of these in the same year.
+        let sums = |year: &JointYear| -> (f64, f64) {
+            let each = year.ears.iter().flat_map(|e| e.heard_s).sum();
+            let at_once = year.at_once.iter().flat_map(|o| o.heard_s).sum();
+            (each, at_once)
+        };
+        let best = found.at_best.as_deref().unwrap();
+        let (each, at_once) = sums(best);
         assert!((each - at_once).abs() < 1e-4, "{each} {at_once}");
+        let (least_each, least) = sums(&found);
+        assert!(least <= least_each + 1e-4 && least_each <= each + 1e-4);
+        for (worse, better) in found.at_once.iter().zip(&best.at_once) {
+            for (worse, better) in worse.heard_s.iter().zip(better.heard_s) {
+                assert!(*worse <= better + 1e-6);
+            }
+            assert!((worse.gap_s - better.gap_s).abs() < 1e-6);
+        }
     }
+}
+
+/// Drowned for 30 % and 40 % of the time and by nothing else deaf: two at once hear for 30 % at the least (Frechet's lower bound) and 60 % at the most, one of
+/// two for 70 % at the least, where they are deaf together. A start is lost beside that or with it.
+#[test]
+fn verif_hydrophones_that_are_drowned_have_frechets_bounds() {
+    let course = tide();
+    let off = vec![off_at(&[100])];
+    let tracks = Tracks {
+        off: &off,
+        wind_m_s: &[],
+        slots: &[],
+        first_hour: 0,
+    };
+    let drowned = |share: f64| EarRun {
+        drowned: share,
+        drowned_least: share,
+        ..EarRun::default()
+    };
+    let share = |once: &OnceYear| once.heard_s.iter().sum::<f64>() / YEAR_S;
+    for (a, b, both) in [(0.3, 0.4, (0.3, 0.6)), (0.6, 0.7, (0.0, 0.3))] {
+        let found = year(&[drowned(a), drowned(b)], &tracks, &course);
+        let best = found.at_best.as_deref().unwrap();
+        // The least of one at once: both drowned together for as long as they can be.
+        let least_one = 1.0 - f64::min(a, b);
+        assert!((share(&found.at_once[0]) - least_one).abs() < 1e-9);
+        assert!((share(&found.at_once[1]) - both.0).abs() < 1e-9);
+        assert!((share(&best.at_once[0]) - (1.0 - f64::min(a, b))).abs() < 1e-9);
+        assert!((share(&best.at_once[1]) - both.1).abs() < 1e-9);
+    }
+    let started = EarRun {
+        power: Some(0),
+        start_s: 300.0,
+        ..drowned(0.25)
+    };
+    let found = year(&[started], &tracks, &course);
+    let best = found.at_best.as_deref().unwrap();
+    // A quarter of 600 s stands beside 300 s of a start, or in them.
+    let differ = lost_s(&found.ears[0]) - lost_s(&best.ears[0]);
+    assert!((differ - 150.0).abs() < 1e-6, "{differ}");
+    assert_eq!(found.ears[0].gap_s, 3900.0);
 }

@@ -20,10 +20,22 @@ pub(crate) enum Whose {
     AtOnce(usize),
 }
 
+/// A hydrophone of these years.
+#[derive(Clone)]
+struct KeptEar {
+    sensor: SensorIx,
+    /// The causes of which the plan does not say enough.
+    unknown: Vec<String>,
+    /// What it would take to know for how long electronics drown it.
+    between: Vec<String>,
+    /// Whether these drown it at times and not at others.
+    drowned_at_times: bool,
+}
+
 /// Years of hearing.
+#[derive(Clone)]
 pub(crate) struct HeardYears {
-    /// Each hydrophone, with the causes of which the plan does not say enough.
-    ears: Vec<(SensorIx, Vec<String>)>,
+    ears: Vec<KeptEar>,
     years: Vec<JointYear>,
     /// Number of each.
     pub(crate) numbers: Vec<u64>,
@@ -73,7 +85,12 @@ impl HeardYears {
             ears: hearing
                 .ears
                 .iter()
-                .map(|ear| (ear.sensor, ear.unknown()))
+                .map(|ear| KeptEar {
+                    sensor: ear.sensor,
+                    unknown: ear.unknown(),
+                    between: ear.between.clone(),
+                    drowned_at_times: ear.run.drowned_at_times(),
+                })
                 .collect(),
             years,
             numbers,
@@ -90,7 +107,7 @@ impl HeardYears {
         match of {
             Listeners::Each => (0..self.ears.len()).map(Whose::Ear).collect(),
             Listeners::One(sensor) => {
-                let place = self.ears.iter().position(|(s, _)| *s == sensor);
+                let place = self.ears.iter().position(|ear| ear.sensor == sensor);
                 place.map(Whose::Ear).into_iter().collect()
             }
             Listeners::AtOnce(many) => vec![Whose::AtOnce(many as usize)],
@@ -100,7 +117,7 @@ impl HeardYears {
     /// In words.
     pub(crate) fn subject(&self, line: &Line, whose: Whose) -> String {
         match whose {
-            Whose::Ear(ix) => line.sensor_path(self.ears[ix].0),
+            Whose::Ear(ix) => line.sensor_path(self.ears[ix].sensor),
             Whose::AtOnce(many) => format!("{many} of {} hydrophones at once", self.ears.len()),
         }
     }
@@ -108,16 +125,73 @@ impl HeardYears {
     /// The causes of which the plan does not say enough.
     pub(crate) fn unknown(&self, line: &Line, whose: Whose) -> Vec<String> {
         match whose {
-            Whose::Ear(ix) => self.ears[ix].1.clone(),
+            Whose::Ear(ix) => self.ears[ix].unknown.clone(),
             Whose::AtOnce(_) => {
                 let ears = self.ears.iter();
-                ears.filter(|(_, unknown)| !unknown.is_empty())
-                    .map(|(sensor, unknown)| {
-                        format!("{}: {}", line.sensor_path(*sensor), unknown.join("; "))
+                ears.filter(|ear| !ear.unknown.is_empty())
+                    .map(|ear| {
+                        format!(
+                            "{}: {}",
+                            line.sensor_path(ear.sensor),
+                            ear.unknown.join("; ")
+                        )
                     })
                     .collect()
             }
         }
+    }
+
+    fn ears_of(&self, whose: Whose) -> &[KeptEar] {
+        match whose {
+            Whose::Ear(ix) => &self.ears[ix..ix + 1],
+            Whose::AtOnce(_) => &self.ears,
+        }
+    }
+
+    /// Why the longest time without hearing is not known by what drowns hydrophones at times; `None` where none is.
+    pub(crate) fn stretch_unknown(&self, line: &Line, whose: Whose) -> Option<String> {
+        let drowned = self.ears_of(whose).iter().filter(|e| e.drowned_at_times);
+        let paths: Vec<String> = drowned.map(|e| line.sensor_path(e.sensor)).collect();
+        (!paths.is_empty()).then(|| {
+            format!(
+                "{}: for how long at a stretch electronics drown {} is not known: what they put in is to lie below the sea in every state, or in all of them above it (`pick-up`)",
+                Cause::PickUp.word(),
+                paths.join(", ")
+            )
+        })
+    }
+
+    /// What it would take to know how much electronics take, in words.
+    pub(crate) fn between(&self, whose: Whose) -> Vec<String> {
+        let mut all: Vec<String> = Vec::new();
+        for why in self.ears_of(whose).iter().flat_map(|e| &e.between) {
+            if !all.contains(why) {
+                all.push(why.clone());
+            }
+        }
+        if all.is_empty() {
+            all.push(
+                "whether they drown it while something else keeps it or another hydrophone deaf, or beside that, is not known: keep them below the sea (`pick-up`)".to_owned(),
+            );
+        }
+        all
+    }
+
+    /// The same years where electronics take the least that they can; `None` where that is what they take.
+    pub(crate) fn at_best(&self) -> Option<HeardYears> {
+        if self.years.iter().all(|year| year.at_best.is_none()) {
+            return None;
+        }
+        let years = self.years.iter();
+        Some(HeardYears {
+            years: years
+                .map(|year| match &year.at_best {
+                    Some(best) => best.as_ref().clone(),
+                    None => year.clone(),
+                })
+                .collect(),
+            ..self.clone()
+        })
     }
 
     /// Share of the hours of the worst month in the water, of each year, with that month.

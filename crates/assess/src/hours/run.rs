@@ -348,7 +348,7 @@ impl Canonical for KeptYear<'_> {
 }
 
 impl Job for KeptYear<'_> {
-    const METHOD: &'static str = "year of hearing/1";
+    const METHOD: &'static str = "year of hearing/2";
     type Out = Result<Arc<JointYear>, InputError>;
 
     fn run(&self, memo: &Memo) -> Self::Out {
@@ -381,7 +381,7 @@ impl Canonical for HeardYear<'_> {
 }
 
 impl Job for HeardYear<'_> {
-    const METHOD: &'static str = "year of hearing by its hours off/1";
+    const METHOD: &'static str = "year of hearing by its hours off/2";
     type Out = JointYear;
 
     fn run(&self, memo: &Memo) -> Self::Out {
@@ -395,7 +395,9 @@ impl Job for HeardYear<'_> {
 }
 
 fn bytes_of(year: &JointYear) -> usize {
-    size_of_val(year.ears.as_slice()) + size_of_val(year.at_once.as_slice())
+    size_of_val(year.ears.as_slice())
+        + size_of_val(year.at_once.as_slice())
+        + year.at_best.as_deref().map_or(0, bytes_of)
 }
 
 /// The supplies that may be off, each made ready; of one that cannot be worked out the power of all that it feeds alone is unknown.

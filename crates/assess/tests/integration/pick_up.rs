@@ -323,7 +323,7 @@ fn verif_a_level_in_samples_is_not_weakened_again() {
     );
 }
 
-/// Ticks over 0.2 to 10.2 kHz at 4 kHz: a fifth of the power lies in each 2 kHz, so that samples show in 80 to 300 Hz what lies there itself
+/// Ticks from 0.1 Hz to 10 kHz at 4 kHz: a fifth of the power lies in each 2 kHz, so that samples show in 80 to 300 Hz what lies there itself
 /// and four times as much from above. Without a filter that keeps no limit and breaks none.
 #[test]
 fn verif_ticks_fold_as_lines_do() {
