@@ -455,3 +455,79 @@ fn verif_a_mistake_hides_hearing_where_it_reads() {
         assert!(read(&text(&[(from, to)], ASKS)).has_errors(), "{to}");
     }
 }
+
+/// Two modules that put 80 dB and more into the band of the detector, each in one of its states: the formula of the sea has some 80 dB there in a
+/// breeze. Each says with `duty` for how long it is in that state.
+fn loud(level: &str, first: &str, second: &str) -> String {
+    let module = |id: &str, share: &str| {
+        format!(
+            "[module.{id}]\nposition = {{ section = \"section.riser\", from_top = \"30 m\" }}\nloads = {{ still = \"1 W\", loud = \"1 W\" }}\nstarts_in = \"still\"\nduty = [{{ state = \"loud\", share = \"{share} %\" }}, {{ state = \"still\", share = \"{} %\" }}]\n[span.to-{id}]\nfrom = \"module.ear\"\nto = \"module.{id}\"\nconductor = \"1.0 mm2 class 5\"\nlength = \"5 m\"\n",
+            100 - share.parse::<u32>().unwrap()
+        )
+    };
+    let line = |id: &str| {
+        format!(
+            "{{ from = \"module.{id}\", in_states = [\"loud\"], level = \"{level} re 1 uPa\", frequency = \"20 Hz\", harmonics = 1, falls = \"6 dB\" }}"
+        )
+    };
+    text(
+        &[
+            QUIET,
+            FAIRED,
+            ("water_depth", "shipping = 0.2\nwater_depth"),
+            (
+                "settles_in = \"10 s\"",
+                &format!(
+                    "settles_in = \"10 s\", pick_up = [{}, {}]",
+                    line("first"),
+                    line("second")
+                ),
+            ),
+        ],
+        &format!("{}{}{ASKS}", module("first", first), module("second", second)),
+    )
+}
+
+fn share_and_gap(plan: &str) -> (Word, String, Word, String) {
+    let found = checked(plan);
+    let why = |id: &str| match &requirement(&found, id).verdicts[0] {
+        Verdict::Known(known) => known.why.clone(),
+        other => other.why().to_owned(),
+    };
+    let word = |id: &str| requirement(&found, id).word();
+    (word("hears"), why("hears"), word("gap"), why("gap"))
+}
+
+/// Each far above the sea for 12 % and 15 % of the time: at the least 85 % is heard, at the most 73 % is not sure of 80 %. For how long at a
+/// stretch nobody said.
+#[test]
+fn verif_modules_that_drown_at_times_leave_a_share_between_two_ends() {
+    let (share, why, gap, stretch) = share_and_gap(&loud("160 dB", "12", "15"));
+    assert_eq!(share, Word::Unknown, "{why}");
+    for told in ["73.0 %", "85.0 %", "which modules are loud at the same time is not known"] {
+        assert!(why.contains(told), "{told}: {why}");
+    }
+    assert_eq!(gap, Word::Unknown);
+    assert!(stretch.contains("for how long at a stretch"), "{stretch}");
+    // Both ends keep 80 %, or neither does.
+    assert_eq!(share_and_gap(&loud("160 dB", "5", "10")).0, Word::Met);
+    assert_eq!(share_and_gap(&loud("160 dB", "5", "30")).0, Word::Broken);
+    assert_eq!(share_and_gap(&loud("0 dB", "40", "40")).2, Word::Met);
+}
+
+/// Two that each lie a decibel below the sea of the nearest decidecade drown it together and never alone: for as long as the rarer of them may be loud at the most,
+/// and never at the least.
+#[test]
+fn verif_modules_that_are_loud_only_together_drown() {
+    let reading = read(&loud("0 dB", "40", "30"));
+    let line = reading.line.as_ref().unwrap();
+    let module = plan::ModuleIx(line.modules.iter().position(|m| m.id == "ear").unwrap());
+    let budget = assess::chain_budget(line, plan::SensorIx { module, sensor: 0 }, None).unwrap();
+    let holds = |b: &&assess::BandBudget| b.band.low_hz() <= 20.0 && 20.0 < b.band.high_hz();
+    let sea_db = budget.bands.iter().find(holds).unwrap().sea.unwrap().quietest_db;
+    let (share, why, ..) = share_and_gap(&loud(&format!("{:.3} dB", sea_db - 1.0), "40", "30"));
+    assert_eq!(share, Word::Unknown, "{why}");
+    assert!(why.contains("70.0 %") && why.contains("100.0 %"), "{why}");
+    let (alone, why, ..) = share_and_gap(&loud(&format!("{:.3} dB", sea_db - 4.0), "40", "30"));
+    assert_eq!(alone, Word::Met, "{why}");
+}
