@@ -166,6 +166,11 @@ impl Reach<'_> {
                 let ear = detector.on.module;
                 let mut parts = self.depth(&self.line.module_path(ear));
                 parts.extend(self.setters(*of));
+                // What is picked up is in the noise, and one that is lost with its module would be missed in silence.
+                let chain = self.line.sensor(detector.on).chain.as_ref();
+                if chain.is_some_and(|c| c.pick_up.is_some()) {
+                    parts.extend(self.every_module());
+                }
                 parts.extend([
                     "site".to_owned(),
                     format!("detector.{}", detector.id),
@@ -233,7 +238,7 @@ impl Reach<'_> {
                 parts
             }
             That::HousingMargin { of, .. } => {
-                let modules = self.all(|kind, below| kind == "module" && below.is_none());
+                let modules = self.every_module();
                 let own = of.map(|m| self.line.module_path(m));
                 let mut parts = self.all(|kind, _| matches!(kind, "float" | "case"));
                 parts.extend(WATERS.map(|key| format!("site.{key}")));
@@ -364,9 +369,13 @@ impl Reach<'_> {
         let mut parts = self.chains();
         let mut sensors = self.line.modules.iter().flat_map(|m| &m.sensors);
         if sensors.any(|s| s.chain.as_ref().is_some_and(|c| c.pick_up.is_some())) {
-            parts.extend(self.all(|kind, below| kind == "module" && below.is_none()));
+            parts.extend(self.every_module());
         }
         parts
+    }
+
+    fn every_module(&self) -> Parts {
+        self.all(|kind, below| kind == "module" && below.is_none())
     }
 
     /// A detector and its sensor.
@@ -497,7 +506,7 @@ impl Reach<'_> {
     fn places(&self) -> Parts {
         let mut parts = self.all(|kind, _| kind == "section");
         parts.insert("module".to_owned());
-        let modules = self.all(|kind, below| kind == "module" && below.is_none());
+        let modules = self.every_module();
         parts.extend(modules.iter().map(|m| format!("{m}.position")));
         parts
     }
@@ -511,7 +520,7 @@ impl Reach<'_> {
             parts.extend(["duration", "recovery_slip"].map(|key| format!("deployment.{key}")));
         }
         parts.insert("module".to_owned());
-        for module in self.all(|kind, below| kind == "module" && below.is_none()) {
+        for module in self.every_module() {
             parts.extend(["position", "housing", "hull"].map(|key| format!("{module}.{key}")));
         }
         parts
@@ -545,7 +554,7 @@ impl Reach<'_> {
     pub(crate) fn drift_alarms(&self) -> Parts {
         let mut parts = self.shapes();
         parts.extend(["duration", "recovery_slip"].map(|key| format!("deployment.{key}")));
-        for module in self.all(|kind, below| kind == "module" && below.is_none()) {
+        for module in self.every_module() {
             parts.insert(format!("{module}.drift_alarm"));
         }
         parts

@@ -330,3 +330,44 @@ fn verif_a_mistake_spoils_what_reads_it_and_nothing_else() {
         }
     }
 }
+
+/// A range hears what modules put into its hydrophone: with a mistake in one of them that pick-up is lost, and counts from before it was written
+/// would be taken for those of the present plan. A hydrophone of which no `pick_up` is written reads no other module.
+#[test]
+fn verif_a_range_rests_on_the_modules_that_are_heard_in_its_hydrophone() {
+    const ASKS: &str = "[call.low]
+kind = \"upsweep\"
+from = \"90 Hz\"
+to = \"150 Hz\"
+length = \"0.7 s\"
+source_level = \"172 dB re 1 uPa m\"
+depth = \"12 m\"
+
+[requirement.far]
+that = \"detection-range\"
+of = \"detector.other\"
+call = \"call.low\"
+at_least = \"100 m\"
+share = \"50 %\"
+
+[requirement.second]
+";
+    let asked = ("[requirement.second]\n", ASKS);
+    let wrong = ("minimum = \"36 V\"", "minimum = \"36 s\"");
+    let silent = (
+        "pick_up = [{ from = \"module.base\", voltage = \"3 nV\", frequency = \"900 Hz\", harmonics = 1, falls = \"6 dB\" }]",
+        "",
+    );
+    let why = |changes: &[(&str, &str)]| {
+        let text = wide(changes);
+        let check = check(&read(&text), &Shelf::default());
+        let line = text[..text.find(changes[changes.len() - 1].1).unwrap()]
+            .matches('\n')
+            .count();
+        let why = why_unknown(&check, "far").to_owned();
+        (0..6).any(|l| why.contains(&format!("at line {}", line + l)))
+    };
+    assert!(why(&[asked, wrong]));
+    assert!(!why(&[asked]));
+    assert!(!why(&[asked, silent, wrong]));
+}
