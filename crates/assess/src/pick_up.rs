@@ -5,14 +5,17 @@
 //! powers of several modules add. What of it is sure is told apart: a line from above half the rate may be kept out by a filter of which
 //! the plan says nothing.
 
-use plan::{Line, ModuleIx, PickUpKind, PickUpLevel, Q, SensorIx};
-use quantity::{Dimension, Law, show};
+mod said;
+mod words;
+
+use plan::ModuleIx;
+use quantity::{Dimension, show};
 use signal::{
-    ChainNoise, Decidecade, KeptOut, LowPass, Oversampling, folds, passes_for_db,
-    shown_passes_for_db, tick_share,
+    ChainNoise, Decidecade, KeptOut, folds, passes_for_db, shown_passes_for_db, tick_share,
 };
 
-use crate::input::{InputError, chain_noise};
+pub(crate) use words::hz;
+use words::ordinal;
 
 /// Below this the formula of the sea is not stated, Hz.
 const LOWEST_HZ: f64 = 1.0;
@@ -125,100 +128,6 @@ pub struct PickUps {
 }
 
 impl PickUps {
-    /// What the plan says of a sensor; `None` where it says nothing.
-    ///
-    /// # Errors
-    /// As [`chain_noise`].
-    pub(crate) fn of(line: &Line, sensor: SensorIx) -> Result<Option<PickUps>, InputError> {
-        let chain = line.sensor(sensor).chain.as_ref();
-        let Some((chain, said)) = chain.and_then(|c| Some((c, c.pick_up.as_ref()?))) else {
-            return Ok(None);
-        };
-        let noise = chain_noise(line, sensor)?;
-        let kept_out = KeptOut {
-            low_pass: chain.anti_alias.map(|l| LowPass {
-                corner_hz: l.corner_hz.si,
-                poles: l.poles as usize,
-            }),
-            oversampling: chain.oversampling.map(|o| Oversampling {
-                rate_hz: o.rate_hz.si,
-                stop_band_db: o.stop_band_db.db,
-            }),
-        };
-        let sources: Vec<Source> = said
-            .iter()
-            .map(|one| Source {
-                module: one.from,
-                path: line.module_path(one.from),
-                in_states: one.in_states.clone(),
-                in_samples: matches!(one.level, PickUpLevel::Shown(_)),
-                level_db: match one.level {
-                    PickUpLevel::Pressure(level) | PickUpLevel::Shown(level) => level.db,
-                    PickUpLevel::Voltage(volts) => {
-                        20.0 * libm::log10(volts.si) - chain.sensitivity_db.db
-                    }
-                },
-                kind: match one.kind {
-                    PickUpKind::Converter {
-                        frequency_hz,
-                        harmonics,
-                        falls_db,
-                    } => {
-                        let (low_hz, high_hz) = ends(frequency_hz);
-                        Kind::Converter {
-                            low_hz,
-                            high_hz,
-                            harmonics,
-                            falls_db: falls_db.db,
-                        }
-                    }
-                    PickUpKind::Shown { at_hz } => {
-                        let (low_hz, high_hz) = ends(at_hz);
-                        Kind::Shown { low_hz, high_hz }
-                    }
-                    PickUpKind::Ticks {
-                        every_s,
-                        lasts_s,
-                        band_hz,
-                    } => Kind::Ticks {
-                        every_s: every_s.si,
-                        lasts_s: lasts_s.si,
-                        band_hz: (band_hz.0.si, band_hz.1.si),
-                    },
-                },
-            })
-            .collect();
-        let mut states: Vec<(ModuleIx, Vec<String>)> = Vec::new();
-        for source in &sources {
-            if states.iter().all(|(m, _)| *m != source.module) {
-                let loads = &line.modules[source.module.0].loads;
-                let names = loads.iter().map(|l| l.state.clone()).collect();
-                states.push((source.module, names));
-            }
-        }
-        let own = &line.modules[sensor.module.0];
-        let converts = own
-            .input
-            .as_ref()
-            .is_some_and(|i| i.efficiency.is_some() || !i.efficiency_at.is_empty());
-        let told = sources
-            .iter()
-            .any(|s| s.module == sensor.module && !matches!(s.kind, Kind::Ticks { .. }));
-        let unsaid = (converts && !told && !sources.is_empty()).then(|| {
-            format!(
-                "{} has a converter (`efficiency` of its input), and no `pick_up` of the sensor has its `frequency`",
-                line.module_path(sensor.module)
-            )
-        });
-        Ok(Some(PickUps {
-            sources,
-            states,
-            noise,
-            kept_out,
-            unsaid,
-        }))
-    }
-
     /// Whether a line of it folds down and nothing says how much of that is kept out: then what is sure is less than what may come through.
     pub(crate) fn in_doubt(&self) -> bool {
         let half_hz = 0.5 * self.noise.chain().rate_hz();
@@ -644,56 +553,4 @@ fn powers(
         }
     }
     sum
-}
-
-/// Where a frequency may lie, Hz: the ends of its spread.
-fn ends(q: Q) -> (f64, f64) {
-    match q.law {
-        Some(Law::Normal { half_width } | Law::Uniform { half_width }) => {
-            ((q.si - half_width).max(0.0), q.si + half_width)
-        }
-        None => (q.si, q.si),
-    }
-}
-
-fn ordinal(n: u32) -> String {
-    let ending = match (n % 10, n % 100) {
-        (1, tens) if tens != 11 => "st",
-        (2, tens) if tens != 12 => "nd",
-        (3, tens) if tens != 13 => "rd",
-        _ => "th",
-    };
-    format!("{n}{ending}")
-}
-
-/// A frequency in words, with four figures.
-pub(crate) fn hz(f_hz: f64) -> String {
-    if f_hz <= 0.0 {
-        return "0 Hz".to_owned();
-    }
-    let unit = libm::pow(10.0, 3.0 - libm::floor(libm::log10(f_hz)));
-    show(libm::round(f_hz * unit) / unit, Dimension::Frequency)
-}
-
-impl Picked {
-    /// In words, at a sample rate: `3rd harmonic of the converter of module.x, 285 kHz, folds to 3 kHz at 96 kHz`.
-    pub(crate) fn words(&self, rate_hz: f64) -> String {
-        let range = |(low, high): (f64, f64)| match hz(low) == hz(high) {
-            true => hz(low),
-            false => format!("{} to {}", hz(low), hz(high)),
-        };
-        match self.true_hz {
-            None => format!("{}, in {}", self.what, range(self.heard_hz)),
-            Some(true_hz) if true_hz.1 <= 0.5 * rate_hz => {
-                format!("{}, {}", self.what, range(true_hz))
-            }
-            Some(true_hz) => format!(
-                "{}, {}, folds to {} at {}",
-                self.what,
-                range(true_hz),
-                range(self.heard_hz),
-                hz(rate_hz)
-            ),
-        }
-    }
 }
