@@ -421,7 +421,7 @@ pub(crate) fn verdicts(
                 wind_at_most_m_s: r.when_wind_at_most_m_s,
             };
             vec![settled(line, *of, || {
-                range_verdicts::detection_range(line, &asked, shelf)
+                range_verdicts::detection_range(&years.hangs, &asked, shelf)
             })]
         }
         That::Recall {

@@ -2,14 +2,15 @@
 
 use chance::each_for_any_of_alike;
 use injection::Outer;
-use plan::{CallIx, DetectorIx, Encounter, Line, Q};
+use plan::{CallIx, DetectorIx, Encounter, Q};
 use quantity::{Dimension, show, show_number};
 
 use crate::cell_verdicts::MONTHS;
 use crate::check::Shelf;
+use crate::mooring_verdicts::Hangs;
 use crate::pick_up::KEPT_OUT_UNSAID;
 use crate::range::{
-    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, RangeError, Sampled, Subject, SurveyLaw,
+    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, Laws, RangeError, Sampled, Subject, SurveyLaw,
     Wind, at_least_m, deployment_months, doubts, doubts_of_ranges, found, hours_of, month_range,
     reaches, told,
 };
@@ -36,7 +37,8 @@ pub(crate) struct Asked {
 /// Range to which a detector finds a share of the calls of a kind without a gap nearer, by the lower limits of the shares that were
 /// counted: at the wind up to which the requirement is to hold, with a fixed threshold also at those below it, or where it names none in the
 /// worst month of the deployment.
-pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verdict {
+pub(crate) fn detection_range(hangs: &Hangs<'_>, asked: &Asked, shelf: &Shelf) -> Verdict {
+    let line = hangs.line();
     let path = format!("detector.{}", line.detectors[asked.of.0].id);
     let by_rays = line.sea.paths == Some(plan::Paths::Rays);
     if by_rays && !asked.binding {
@@ -45,7 +47,11 @@ pub(crate) fn detection_range(line: &Line, asked: &Asked, shelf: &Shelf) -> Verd
             "the site asks for rays, which the figure of a `should` does not know: on the spreading law alone nothing is judged (`soundline paths` shows the rays, and a `shall` is judged under them and every law)",
         );
     }
-    let subject = match Subject::new(line, asked.of, asked.call) {
+    let laws = match asked.binding {
+        true => Laws::All,
+        false => Laws::Own,
+    };
+    let subject = match Subject::of(hangs, asked.of, asked.call, laws) {
         Ok(subject) => subject,
         Err(error) => return unknown(path, error.to_string()),
     };
@@ -366,6 +372,19 @@ fn judged(
         why.push_str(&format!("; the value is at least {far}"));
     }
     why.push_str(&rests_on(subject, asked));
+    if let (false, Some(from_m), Some(to_m)) = (
+        asked.binding,
+        subject.depth_ends_m.iter().copied().reduce(f64::min),
+        subject.depth_ends_m.iter().copied().reduce(f64::max),
+    ) {
+        let own_m = subject.hydrophone_depth_m;
+        why.push_str(&format!(
+            "; over the design cases the hydrophone hangs at {} to {}, and with the image of the surface its depth decides the range: this is that at {}",
+            show(from_m.min(own_m), Dimension::Length),
+            show(to_m.max(own_m), Dimension::Length),
+            show(own_m, Dimension::Length),
+        ));
+    }
     why.push_str(&over_the_hours(subject, worst, &drawn, share));
     if asked.wind_at_most_m_s.is_some() && winds.len() > 1 {
         why.push_str(&format!(

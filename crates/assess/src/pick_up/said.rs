@@ -1,6 +1,6 @@
 //! What the plan says of what electronics put into a chain.
 
-use plan::{Line, PickUpKind, PickUpLevel, Q, SensorIx};
+use plan::{Line, ModuleIx, PickUpKind, PickUpLevel, Q, SensorIx};
 use quantity::Law;
 use signal::{KeptOut, LowPass, Oversampling};
 

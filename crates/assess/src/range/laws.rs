@@ -8,13 +8,14 @@
 use injection::{Bound, Outer, Reach, Shares};
 use plan::{Line, LossMeasured};
 use quantity::{Dimension, Law, show, show_number};
-use seawater::{Profile, RayLimits, RaySea, Spreading, incoherent_loss_db};
+use seawater::{Bed, Profile, RayLimits, RaySea, Spreading, incoherent_loss_db};
 
 use super::over::{SHARES, SIMPLE_LAW_REFUSED_M};
 use super::subject::Way;
 use super::{Found, RangeError, Sampled, Subject};
 use crate::attested_verdicts::day;
 use crate::input::bed;
+use crate::memo::{Job, Memo, canonical};
 
 /// Coefficients of the laws that are looked at, dB a decade. A judgement, see above.
 pub(crate) const SURVEY_DB_PER_DECADE: [f64; 6] = [15.0, 16.0, 17.0, 18.0, 19.0, 20.0];
@@ -35,6 +36,33 @@ const RAYS: RayLimits = RayLimits {
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct RayLoss(Vec<(f64, f64)>);
 
+/// All that rays to a hydrophone are followed by, kept from check to check.
+struct Followed<'a> {
+    profile: &'a Profile,
+    bed: Bed,
+    seabed_m: f64,
+    source_depth_m: f64,
+    depth_m: f64,
+    /// The frequency that stands for the sound, Hz.
+    frequency_hz: f64,
+    ph: f64,
+}
+
+canonical!('a Followed<'a> { seabed_m, source_depth_m, depth_m, frequency_hz, ph } debug { profile, bed });
+
+impl Job for Followed<'_> {
+    const METHOD: &'static str = "loss along rays/1";
+    type Out = Result<RayLoss, String>;
+
+    fn run(&self, _: &Memo) -> Self::Out {
+        RayLoss::followed(self)
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        out.as_ref().map_or(0, |rays| size_of_val(rays.0.as_slice()))
+    }
+}
+
 impl RayLoss {
     /// To a hydrophone of the plan, for a sound at a frequency that stands for it.
     ///
@@ -44,11 +72,31 @@ impl RayLoss {
         line: &Line,
         profile: &Profile,
         (source_depth_m, depth_m): (f64, f64),
-        frequency_hz: f64,
-        ph: f64,
+        (frequency_hz, ph): (f64, f64),
+        memo: &Memo,
     ) -> Result<Self, String> {
-        let bed = bed(line).ok_or("the site says no `bottom`")?;
-        let seabed_m = line.sea.water_depth_m.si;
+        let followed = Followed {
+            profile,
+            bed: bed(line).ok_or("the site says no `bottom`")?,
+            seabed_m: line.sea.water_depth_m.si,
+            source_depth_m,
+            depth_m,
+            frequency_hz,
+            ph,
+        };
+        memo.of(&followed).as_ref().clone()
+    }
+
+    fn followed(by: &Followed<'_>) -> Result<Self, String> {
+        let Followed {
+            profile,
+            bed,
+            seabed_m,
+            source_depth_m,
+            depth_m,
+            frequency_hz,
+            ph,
+        } = *by;
         let words = |error: seawater::SeaError| error.to_string();
         let speed_m_s = profile
             .harmonic_mean_sound_speed_m_s(0.0, seabed_m)
@@ -150,9 +198,22 @@ fn measured(line: &Line) -> Option<&LossMeasured> {
     line.sea.loss_measured.as_ref().filter(|_| used)
 }
 
-/// The laws that are looked at for a site whose own way is `way`, and its rays where they can be followed: then they are the plan's own if it asks for them.
-pub(super) fn surveyed(line: &Line, way: Way, rays: bool) -> Vec<SurveyLaw> {
+/// The laws that are looked at for a site whose own way is `way`, and its rays where they can be followed: then they are the plan's own if it asks for them. Where depth
+/// decides the loss, the ends of the depths at which a hydrophone hangs are looked at too: `ends_m`, of which each has rays of its own after those of its usual depth.
+pub(super) fn surveyed(line: &Line, way: Way, rays: bool, ends_m: &[f64]) -> Vec<SurveyLaw> {
     let mut all = laws(line, way);
+    let at = |depth_m: f64| format!(", with the hydrophone at {}", show(depth_m, Dimension::Length));
+    if let Way::Image { low_hz, high_hz } = way {
+        all.extend(ends_m.iter().map(|depth_m| SurveyLaw {
+            words: format!("the straight path and its image{}", at(*depth_m)),
+            own: false,
+            way: Way::ImageAt {
+                low_hz,
+                high_hz,
+                depth_m: *depth_m,
+            },
+        }));
+    }
     if rays {
         let asked = line.sea.paths == Some(plan::Paths::Rays);
         for law in &mut all {
@@ -161,8 +222,13 @@ pub(super) fn surveyed(line: &Line, way: Way, rays: bool) -> Vec<SurveyLaw> {
         all.push(SurveyLaw {
             words: "rays through the profile".to_owned(),
             own: asked,
-            way: Way::Rays,
+            way: Way::Rays { to: 0 },
         });
+        all.extend(ends_m.iter().enumerate().map(|(end, depth_m)| SurveyLaw {
+            words: format!("rays through the profile{}", at(*depth_m)),
+            own: false,
+            way: Way::Rays { to: end + 1 },
+        }));
     }
     all
 }
@@ -227,7 +293,7 @@ fn laws(line: &Line, way: Way) -> Vec<SurveyLaw> {
             }
         }
         Way::Image { .. } => add("the straight path and its image".to_owned(), true, way),
-        Way::Law(_) | Way::Joined { .. } | Way::Rays => {}
+        Way::Law(_) | Way::Joined { .. } | Way::Rays { .. } | Way::ImageAt { .. } => {}
     }
     all
 }

@@ -28,7 +28,7 @@ pub use record::InjectionRecord;
 pub use recorded::{Recorded, recorded_ranges};
 pub use sample::{Draws, sample};
 pub use spectrum::{CallBand, CallSpectrum, call_spectrum};
-pub(crate) use subject::INJECTION;
+pub(crate) use subject::{INJECTION, Laws};
 pub use subject::{BandOf, Subject};
 
 pub use injection::{Bound, Curve, Outer, Point, Reach, Spread, ideal_found_share};

@@ -3,7 +3,7 @@
 use chance::Stream;
 use detect::{Spec, Stage};
 use injection::{CallSound, InjectionError, Spread};
-use plan::{CallIx, DetectorIx, Line, SoundKind};
+use plan::{CallIx, DetectorIx, Line, ModuleIx, SoundKind};
 use quantity::{HALF_WIDTH_DEVIATIONS, Law};
 use seawater::{
     Profile, SeaError, Spreading, Variable, Warning, absorption, lloyd_mirror_loss_db,
@@ -15,9 +15,12 @@ use signal::{SensorChain, energy_band_hz};
 use super::laws::{RayLoss, local, surveyed};
 use super::{HourWinds, Local, RangeError, SurveyLaw, Wind};
 use crate::input::{
-    Exact, InputError, SiteNoise, detector_spec, profile, says_its_noise, self_noise, sensor_chain,
-    spreading, template_samples,
+    Exact, InputError, SiteNoise, bed, detector_spec, profile, says_its_noise, self_noise,
+    sensor_chain, spreading, template_samples,
 };
+use crate::hang::TOLD_FROM_M;
+use crate::memo::Memo;
+use crate::mooring_verdicts::Hangs;
 use crate::pick_up::PickUps;
 
 /// Method of a sampled curve; a change of what is drawn or counted is another method.
@@ -33,6 +36,15 @@ const LOWEST_HZ: f64 = 1.0;
 pub(super) const CALM_M_S: f64 = 0.0;
 /// What to write where a range is asked for and no law is there.
 pub(super) const SPREADING: &str = "how sound spreads, and ranges do not follow rays: add to [site] spreading = \"spherical\", \"practical\" or \"cylindrical\", or \"transition\" with spreading_changes_at = \"1 km\"";
+
+/// Which laws a range is looked at under.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Laws {
+    /// Only what the plan writes: no rays are followed.
+    Own,
+    /// All that may hold.
+    All,
+}
 
 /// Whose band it is in which call and noise are compared.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -58,8 +70,14 @@ pub(crate) enum Way {
         to_m: f64,
         outer_db_per_decade: f64,
     },
-    /// By all rays through the profile to the hydrophone at its own depth, absorption with it.
-    Rays,
+    /// The same to a hydrophone at one depth, whatever its own, m.
+    ImageAt {
+        low_hz: f64,
+        high_hz: f64,
+        depth_m: f64,
+    },
+    /// By all rays through the profile, absorption with it: to the hydrophone at its own depth, or at one of the ends of its depths.
+    Rays { to: usize },
 }
 
 /// What is sampled and what ranges are worked out from.
@@ -108,8 +126,11 @@ pub struct Subject {
     pub(crate) way: Way,
     /// The laws under which its ranges are looked at.
     pub(crate) laws: Vec<SurveyLaw>,
-    /// Loss along rays, or why none can be followed.
-    pub(crate) rays: Result<RayLoss, String>,
+    /// Loss along rays to the hydrophone at its own depth and at the ends of its depths, or why none can be followed.
+    pub(crate) rays: Result<Vec<RayLoss>, String>,
+    /// The least and the greatest depth at which it hangs over the design cases, m, of those that differ from its own; none where that is
+    /// not known or depth does not decide the loss.
+    pub(crate) depth_ends_m: Vec<f64>,
     /// The winds of the hours, or why there are none.
     pub hour_winds: Result<HourWinds, String>,
     /// Where the law of spreading was measured at the place.
@@ -126,6 +147,21 @@ impl Subject {
     /// # Errors
     /// [`RangeError`] where the plan does not say what is needed, or something that cannot be.
     pub fn new(line: &Line, detector: DetectorIx, call: CallIx) -> Result<Self, RangeError> {
+        let memo = Memo::with_room(0);
+        Self::of(&Hangs::new(line, &memo), detector, call, Laws::All)
+    }
+
+    /// The same with what is kept from check to check.
+    ///
+    /// # Errors
+    /// As [`Self::new`].
+    pub(crate) fn of(
+        hangs: &Hangs<'_>,
+        detector: DetectorIx,
+        call: CallIx,
+        laws: Laws,
+    ) -> Result<Self, RangeError> {
+        let (line, memo) = (hangs.line(), hangs.memo());
         let plan = &line.detectors[detector.0];
         let written = &line.calls[call.0];
         let name = format!("call.{}", written.id);
@@ -167,8 +203,23 @@ impl Subject {
         let own_noise = self_noise(line, plan.on)?;
         let profile = profile(line).map_err(InputError::from)?;
         let ph = sea.ph.map(|q| q.si).ok_or_else(|| site("pH"))?;
-        let depths_m = (written.depth_m.si, hydrophone_depth_m);
-        let rays = RayLoss::of(line, &profile, depths_m, representative_hz, ph);
+        let surveyed_all = laws == Laws::All;
+        let may_follow = bed(line).is_some();
+        let depth_ends_m = match matches!(way, Way::Image { .. }) || surveyed_all && may_follow {
+            true => depth_ends_m(hangs, plan.on.module, hydrophone_depth_m),
+            false => Vec::new(),
+        };
+        let rays = match surveyed_all {
+            true => [hydrophone_depth_m]
+                .iter()
+                .chain(&depth_ends_m)
+                .map(|depth_m| {
+                    let depths_m = (written.depth_m.si, *depth_m);
+                    RayLoss::of(line, &profile, depths_m, (representative_hz, ph), memo)
+                })
+                .collect::<Result<Vec<_>, _>>(),
+            false => Err("the plan's own law alone is looked at".to_owned()),
+        };
         Ok(Self {
             detector: format!("detector.{}", plan.id),
             call: name,
@@ -206,8 +257,9 @@ impl Subject {
             shipping: sea.shipping.map(|q| q.si),
             profile,
             way,
-            laws: surveyed(line, way, rays.is_ok()),
+            laws: surveyed(line, way, rays.is_ok(), &depth_ends_m),
             rays,
+            depth_ends_m,
             local: local(line),
             hour_winds: HourWinds::of(line),
             asks_for_rays: sea.paths == Some(plan::Paths::Rays),
@@ -377,8 +429,16 @@ impl Subject {
             Way::Image { low_hz, high_hz } => self
                 .image_loss_db(range_m, depth_m, low_hz, high_hz)
                 .map(|loss_db| loss_db + absorption_db_per_km * slant_m * 1e-3),
-            Way::Rays => {
-                let rays = self.rays.as_ref();
+            Way::ImageAt {
+                low_hz,
+                high_hz,
+                depth_m,
+            } => {
+                let way = Way::Image { low_hz, high_hz };
+                return self.loss_by(way, range_m, depth_m, absorption_db_per_km);
+            }
+            Way::Rays { to } => {
+                let rays = self.rays.as_ref().ok().and_then(|all| all.get(to));
                 Ok(rays.map_or(f64::INFINITY, |rays| rays.loss_db(range_m)))
             }
             Way::Joined {
@@ -462,6 +522,23 @@ impl Subject {
         }
         Ok(out)
     }
+}
+
+/// Of the depths at which a module hangs over the design cases the least and the greatest, m, as far as they differ from the one that
+/// counts by what is told.
+fn depth_ends_m(hangs: &Hangs<'_>, module: ModuleIx, own_m: f64) -> Vec<f64> {
+    let Ok(found) = hangs.found() else {
+        return Vec::new();
+    };
+    let mut lines = found.lines.iter().flatten();
+    let Some(seen) = lines.find_map(|of| of.modules.iter().find(|seen| seen.module == module))
+    else {
+        return Vec::new();
+    };
+    [seen.shallowest_m.value, seen.deepest_m.value]
+        .into_iter()
+        .filter(|end_m| (end_m - own_m).abs() >= TOLD_FROM_M)
+        .collect()
 }
 
 pub(super) fn site(missing: &'static str) -> RangeError {
