@@ -453,7 +453,9 @@ fn of_years(
         None => judged,
     };
     let judged = whole(judged, &claimed.missing(line, heard, whose));
-    Ok(match bad > allowed {
+    // So many of those so far that the share of all can hardly be borne any more.
+    let hopeless = in_part && share.is_refuted_by(bad, count).map_err(said)?;
+    Ok(match bad > allowed || hopeless {
         true => judged.so_far(count, heard.of_years),
         false => judged.so_far_open(count, heard.of_years),
     })

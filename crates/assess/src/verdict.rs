@@ -421,7 +421,7 @@ impl Verdict {
     pub fn word(&self) -> Word {
         match self {
             Verdict::Unknown { .. } => Word::Unknown,
-            // What the first years break stays broken.
+            // What the first years break stays broken, or in all likelihood.
             Verdict::Provisional(so_far) if so_far.so_far == Ruling::Broken => Word::Broken,
             Verdict::Provisional(_) => Word::Provisional,
             Verdict::Known(known) => match known.ruling {

@@ -531,3 +531,24 @@ fn verif_modules_that_are_loud_only_together_drown() {
     let (alone, why, ..) = share_and_gap(&loud(&format!("{:.3} dB", sea_db - 4.0), "40", "30"));
     assert_eq!(alone, Word::Met, "{why}");
 }
+
+/// All of 30 years bad, of 300 that bear some fifty: that can no more be kept in all likelihood (at least 0.05^(1/30), 90 %, of all are bad), and is broken so far, not marginal.
+#[test]
+fn verif_a_quick_check_that_can_no_more_be_kept_is_broken_so_far() {
+    let asks = "[requirement.hears]\nthat = \"listening-share\"\nat_least = \"99.9 %\"\nshare = \"80 %\"\n";
+    let reading = read(&text(&[QUIET], asks));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let quick = check_with(
+        &reading,
+        &Shelf::default(),
+        &assess::Memo::new(),
+        Tier::Quick,
+    );
+    let judged = requirement(&quick, "hears");
+    let Verdict::Provisional(so_far) = &judged.verdicts[0] else {
+        panic!("{judged:?}");
+    };
+    assert!(so_far.why.contains("30 of 30"), "{}", so_far.why);
+    assert_eq!(so_far.so_far, Ruling::Broken);
+    assert_eq!(judged.word(), Word::Broken);
+}
