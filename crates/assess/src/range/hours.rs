@@ -18,6 +18,9 @@ use crate::memo::Memo;
 /// Shares of the hours in which less is found: the tenth, the middle, the ninetieth hundredth.
 pub const PERCENTILES: [f64; 3] = [0.1, 0.5, 0.9];
 
+/// Farther than this from every noise in which calls were drawn a range is not told, dB (a choice of ours): the hysteresis of a background, full scale and the
+/// chain's own noise do not go with the ratio.
+const FARTHEST_DB: f64 = 20.0;
 /// To which the wind of a share is found, m/s.
 const NEAR_M_S: f64 = 1e-6;
 
@@ -129,6 +132,8 @@ pub struct OverHours {
     /// In each of them, out to where a half and nine tenths are found: the range that nine tenths of the hours exceed (P10), the middle (P50), the range
     /// that one in ten exceeds (P90).
     pub found: [[Found; 2]; 3],
+    /// How far the noise in each of them lies from that in which the calls were drawn that count for it, dB.
+    pub apart_db: [f64; 3],
 }
 
 /// Ranges over the hours of each month that was drawn, and of the year.
@@ -148,16 +153,18 @@ pub fn over_hours(
     let one = |month: Option<u8>| {
         let of = month.map_or_else(|| all_year.clone(), |month| vec![month]);
         let mut found = Vec::new();
-        let mut wind_m_s = [0.0; 3];
+        let (mut wind_m_s, mut apart_db) = ([0.0; 3], [0.0; 3]);
         for (i, share) in PERCENTILES.into_iter().enumerate() {
             wind_m_s[i] = winds.at_share_below(&of, 1.0 - share);
-            let [seen, low] = reaches_in(subject, subject.own(), wind_m_s[i], drawn)?;
+            let ([seen, low], db) = reaches_in(subject, subject.own(), wind_m_s[i], drawn)?;
+            apart_db[i] = db;
             found.push(SHARES.map(|share| Found::new(&seen, &low, share)));
         }
         Ok(OverHours {
             month,
             wind_m_s,
             found: found.try_into().expect("one for each percentile"),
+            apart_db,
         })
     };
     let each = months.iter().map(|month| Some(*month));
@@ -178,19 +185,19 @@ pub(crate) fn hours_of(
     let mut all = [Outer::Nowhere; 3];
     for (outer, percentile) in all.iter_mut().zip(PERCENTILES) {
         let wind_m_s = winds.at_share_below(&[month], 1.0 - percentile);
-        let [seen, low] = reaches_in(subject, law, wind_m_s, drawn)?;
+        let ([seen, low], _) = reaches_in(subject, law, wind_m_s, drawn)?;
         *outer = Found::new(&seen, &low, share).unbroken_low;
     }
     Ok(all)
 }
 
-/// Shares over range in a wind, as seen and by the lower limits.
+/// Shares over range in a wind, as seen and by the lower limits, and how far its noise lies from that of the calls, dB.
 fn reaches_in(
     subject: &Subject,
     law: &SurveyLaw,
     wind_m_s: f64,
     drawn: &[&Sampled],
-) -> Result<[Reach; 2], String> {
+) -> Result<([Reach; 2], f64), String> {
     let words = |error: RangeError| error.to_string();
     if !subject.over_background() {
         return Err("with a fixed threshold the share of calls over the ratio is that of the noise they were drawn in: draw the winds that count (`--wind`)".to_owned());
@@ -201,6 +208,12 @@ fn reaches_in(
         .iter()
         .min_by(|a, b| apart(a).total_cmp(&apart(b)))
         .ok_or("no calls were drawn")?;
+    let apart_db = apart(nearest);
+    if apart_db > FARTHEST_DB {
+        return Err(format!(
+            "in {wind_m_s:.1} m/s of wind the noise lies {apart_db:.0} dB from the nearest in which calls were drawn, and what that many change is not known: draw calls in it (`--wind`)"
+        ));
+    }
     let depth_m = subject.hydrophone_depth_m;
     let (absorption, _) = subject.absorption(depth_m).map_err(words)?;
     let at_1_m_db = subject.in_band_source_db() - noise_db;
@@ -211,10 +224,11 @@ fn reaches_in(
         let shares = Shares::new(&nearest.curve, bound, subject.spread);
         Reach::by_way(&shares, SIMPLE_LAW_REFUSED_M, snr_db)
     };
-    Ok([
+    let both = [
         reach(Bound::Seen).map_err(words)?,
         reach(Bound::Low).map_err(words)?,
-    ])
+    ];
+    Ok((both, apart_db))
 }
 
 #[cfg(test)]

@@ -114,3 +114,23 @@ fn verif_a_fixed_threshold_tells_no_hours() {
     let why = over_hours(&subject, &[6], &[&drawn(&subject, 6)]).unwrap_err();
     assert!(why.contains("--wind"), "{why}");
 }
+
+/// How far the noise of a wind lies from that of the calls is told; calls that were drawn 25 dB louder tell nothing of it.
+#[test]
+fn verif_calls_of_far_noise_tell_no_hours() {
+    let reading = june("should");
+    let subject = subject(reading.line.as_ref().unwrap());
+    let near = drawn(&subject, 6);
+    let row = over_hours(&subject, &[6], &[&near]).unwrap().remove(0);
+    for (wind_m_s, apart_db) in row.wind_m_s.iter().zip(row.apart_db) {
+        let noise_db = subject.noise_level_db(*wind_m_s).unwrap();
+        close(apart_db, (noise_db - near.noise_level_db).abs(), 1e-9);
+    }
+    let mut far = near.clone();
+    far.noise_level_db += 25.0 + row.apart_db.into_iter().fold(0.0, f64::max);
+    let why = over_hours(&subject, &[6], &[&far]).unwrap_err();
+    assert!(why.contains("dB from the nearest"), "{why}");
+    // With both the nearer counts.
+    let both = over_hours(&subject, &[6], &[&far, &near]).unwrap().remove(0);
+    assert_eq!(both, row);
+}

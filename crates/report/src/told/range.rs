@@ -327,7 +327,8 @@ fn over_hours(out: &mut String, ranges: &Ranges) {
         let _ = writeln!(out);
     }
     let text = format!(
-        "P10: the range that nine tenths of the hours exceed. P90: the range that one hour in ten exceeds. Under the plan's own law of spreading. The wind is {words}; the noise is that of each wind by the formula, and the share of calls over the ratio that of the calls drawn in the noise nearest to it."
+        "P10: the range that nine tenths of the hours exceed. P90: the range that one hour in ten exceeds. Under the plan's own law of spreading. The wind is {words}; the noise is that of each wind by the formula, and the share of calls over the ratio that of the calls drawn in the noise nearest to it, which lies up to {:.1} dB from it.",
+        all.iter().flat_map(|row| row.apart_db).fold(0.0, f64::max)
     );
     for row in wrap(&text, 104) {
         let _ = writeln!(out, "  {row}");
@@ -491,7 +492,7 @@ fn over_hours_json(ranges: &Ranges) -> Value {
     };
     let hours = all.iter().map(|row| {
         let of = |i: usize| {
-            json!({ "wind_m_s": row.wind_m_s[i], "ranges": row.found[i].iter().map(found_json).collect::<Vec<_>>() })
+            json!({ "wind_m_s": row.wind_m_s[i], "drawn_in_noise_apart_db": row.apart_db[i], "ranges": row.found[i].iter().map(found_json).collect::<Vec<_>>() })
         };
         json!({ "month": row.month, "p10": of(0), "p50": of(1), "p90": of(2) })
     });
