@@ -63,6 +63,9 @@ pub(crate) fn detection_range(hangs: &Hangs<'_>, asked: &Asked, shelf: &Shelf) -
             ),
         );
     }
+    if let Some(why) = of_other_sound(&subject) {
+        return unknown(path, why);
+    }
     let winds: Vec<Wind> = match asked.wind_at_most_m_s {
         Some(most) => subject.winds_up_to(most.si, &deployment_months(line)),
         None => deployment_months(line)
@@ -100,6 +103,28 @@ pub(crate) fn detection_range(hangs: &Hangs<'_>, asked: &Asked, shelf: &Shelf) -
             ),
         ),
     }
+}
+
+/// Why a measured law says nothing of the call; `None` where it does, or none was measured.
+fn of_other_sound(subject: &Subject) -> Option<String> {
+    let local = subject.local.as_ref()?;
+    let (low_hz, high_hz) = subject.call_band_hz;
+    let inside = local.band_hz.0 <= low_hz && high_hz <= local.band_hz.1;
+    let range = |(low, high): (f64, f64)| {
+        format!(
+            "{} to {}",
+            show(low, Dimension::Frequency),
+            show(high, Dimension::Frequency)
+        )
+    };
+    (!inside).then(|| {
+        format!(
+            "{}, in {}, and the call lies in {}: bed, surface and the depth of the water carry other frequencies otherwise; a loss measured there settles it",
+            local.words,
+            range(local.band_hz),
+            range(subject.call_band_hz)
+        )
+    })
 }
 
 /// What of the noise is not known, and what follows, both in words.
@@ -469,7 +494,10 @@ fn no_law(subject: &Subject, asked: &Asked) -> String {
 /// What a range rests on beside the counts, as the end of a sentence.
 fn rests_on(subject: &Subject, asked: &Asked) -> String {
     let law = match &subject.local {
-        Some(local) => local.words.clone(),
+        Some(local) => match &local.season {
+            Some(season) => format!("{}; {season}", local.words),
+            None => local.words.clone(),
+        },
         None if asked.binding => return String::new(),
         None => format!(
             "it rests on {}, which nobody has measured here",

@@ -62,6 +62,7 @@ pub(crate) const NOT_REHEARSED: [(&str, &[&str]); 8] = [
             "swell",
             "loss_measured.nearest",
             "loss_measured.farthest",
+            "loss_measured.band",
             "loss_measured.document",
             "loss_measured.by",
             "loss_measured.date",

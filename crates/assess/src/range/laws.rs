@@ -6,6 +6,7 @@
 //! nearer than its least, from the loss that it has there. Then the larger coefficient loses more beyond and less nearer.
 
 use injection::{Bound, Outer, Reach, Shares};
+use jiff::tz::Offset;
 use plan::{Line, LossMeasured};
 use quantity::{Dimension, Law, show, show_number};
 use seawater::{Bed, Profile, RayLimits, RaySea, Spreading, incoherent_loss_db};
@@ -14,6 +15,8 @@ use super::over::{SHARES, SIMPLE_LAW_REFUSED_M};
 use super::subject::Way;
 use super::{Found, RangeError, Sampled, Subject};
 use crate::attested_verdicts::day;
+use crate::cell_verdicts::MONTHS;
+use crate::chain::months_in_water;
 use crate::input::bed;
 use crate::memo::{Job, Memo, canonical};
 
@@ -151,8 +154,12 @@ pub struct SurveyLaw {
 pub struct Local {
     /// Greatest range at which it was measured, m.
     pub farthest_m: f64,
+    /// Lowest and highest frequency at which it was measured, Hz.
+    pub band_hz: (f64, f64),
     /// Who measured it, when, and where it is written down.
     pub words: String,
+    /// In which month it was measured and in which the line hears, where these are not the one.
+    pub season: Option<String>,
 }
 
 /// Ranges of a half and nine tenths under one law.
@@ -171,6 +178,8 @@ pub(super) fn local(line: &Line) -> Option<Local> {
     let measured = measured(line)?;
     Some(Local {
         farthest_m: measured.farthest_m.si,
+        band_hz: (measured.band_hz.0.si, measured.band_hz.1.si),
+        season: season(line, measured),
         words: format!(
             "the loss was measured to {} by {} on {} ({})",
             show(measured.farthest_m.si, Dimension::Length),
@@ -178,6 +187,23 @@ pub(super) fn local(line: &Line) -> Option<Local> {
             day(measured.date),
             measured.document
         ),
+    })
+}
+
+/// A law of one month beside the months in which the line hears.
+fn season(line: &Line, of: &LossMeasured) -> Option<String> {
+    let month = usize::from(Offset::UTC.to_datetime(of.date).month().unsigned_abs()) - 1;
+    let hears = months_in_water(line);
+    let (first, last) = (hears.first()?, hears.last()?);
+    (hears != [month]).then(|| {
+        let when = match first == last {
+            true => MONTHS[*first].to_owned(),
+            false => format!("{} to {}", MONTHS[*first], MONTHS[*last]),
+        };
+        format!(
+            "it was measured in {}, and the line hears in {when}: another profile may carry sound otherwise",
+            MONTHS[month]
+        )
     })
 }
 

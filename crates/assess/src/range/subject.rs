@@ -105,6 +105,8 @@ pub struct Subject {
     pub band_hz: (f64, f64),
     /// Whose band that is.
     pub band_of: BandOf,
+    /// Lowest and highest frequency of the call, Hz.
+    pub call_band_hz: (f64, f64),
     /// The frequency that stands for the call where absorption is taken, Hz.
     pub representative_hz: f64,
     /// Mean wind of the twelve months, m/s; none where the plan does not say it.
@@ -240,6 +242,7 @@ impl Subject {
             hydrophone_depth_by: crate::depth_by(line, plan.on.module),
             band_hz,
             band_of,
+            call_band_hz: (low_hz, high_hz),
             representative_hz,
             wind_m_s: sea.wind_m_s.iter().map(|q| q.si).collect(),
             water_depth_m: sea.water_depth_m.si,

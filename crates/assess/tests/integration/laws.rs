@@ -25,7 +25,7 @@ fn check(must: &str, at_least: &str, site: Option<&str>) -> Check {
 
 fn measured(slope: &str, more: &str) -> String {
     format!(
-        "spreading = \"measured\"\nloss_measured = {{ slope = \"{slope}\", {more}, document = \"SV-11\", by = \"the survey launch\", date = 2026-08-14 }}"
+        "spreading = \"measured\"\nloss_measured = {{ slope = \"{slope}\", {more}, band = [\"80 Hz\", \"200 Hz\"], document = \"SV-11\", by = \"the survey launch\", date = 2026-08-14 }}"
     )
 }
 
@@ -273,4 +273,26 @@ fn val_rays_count_among_the_laws() {
     );
     let check = judged(&unasked, &step(CALLS), CALLS, 0);
     assert!(!known(&check, "far").why.contains("by rays"));
+}
+
+/// The call sweeps from 90 to 150 Hz: a law that was measured with a pinger at 10 kHz says nothing of it, and one over a part of it not enough. Of the
+/// other it is told in which month it was measured and in which the line hears.
+#[test]
+fn verif_a_law_measured_at_other_frequencies_says_nothing_of_a_call() {
+    let site = measured("17 dB", "nearest = \"1 m\", farthest = \"20 km\"");
+    let near = check("shall", "100 m", Some(&site));
+    let why = &known(&near, "far").why;
+    assert!(why.contains("it was measured in August"), "{why}");
+    for band in ["[\"9 kHz\", \"11 kHz\"]", "[\"100 Hz\", \"200 Hz\"]"] {
+        let other = site.replace("[\"80 Hz\", \"200 Hz\"]", band);
+        for must in ["shall", "should"] {
+            let check = check(must, "100 m", Some(&other));
+            let why = why_unknown(&check, "far");
+            assert!(
+                why.contains("the call lies in 90 Hz to 150 Hz")
+                    && why.contains("a loss measured there settles it"),
+                "{why}"
+            );
+        }
+    }
 }

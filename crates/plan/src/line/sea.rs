@@ -124,6 +124,8 @@ pub struct LossMeasured {
     pub nearest_m: Option<Q>,
     /// Greatest range at which it was measured, m.
     pub farthest_m: Q,
+    /// Lowest and highest frequency at which it was measured, Hz.
+    pub band_hz: (Q, Q),
     /// Where it is written down.
     pub document: String,
     /// Who measured it.

@@ -1,6 +1,6 @@
 //! The deployment, the sea and the weather.
 
-use super::{Resolver, bare, propagation, unknown};
+use super::{Resolver, bare, propagation, q, unknown};
 use crate::line::{
     Deployment, Flow, GrowthSaid, HorizonPoint, LossMeasured, Q, Sea, Spells, Spreading, Swell,
     Water, Work,
@@ -132,7 +132,7 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
     }
 }
 
-const LOSS_MEASURED: &str = "loss_measured = { slope = \"17 dB ± 1.5 dB\", nearest = \"200 m\", farthest = \"5 km\", document = \"...\", by = \"...\", date = 2026-08-14 }";
+const LOSS_MEASURED: &str = "loss_measured = { slope = \"17 dB ± 1.5 dB\", nearest = \"200 m\", farthest = \"5 km\", band = [\"50 Hz\", \"500 Hz\"], document = \"...\", by = \"...\", date = 2026-08-14 }";
 
 /// The law that was measured at the place; none where some of it is wrong.
 fn loss_measured(
@@ -178,11 +178,25 @@ fn loss_measured(
             .related(near.at, "the least"),
         );
     }
+    let band = t.amounts("band")?.0;
+    let band_hz = (q((&band[0].0, band[0].1)), q((&band[1].0, band[1].1)));
+    if band_hz.0.si >= band_hz.1.si {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                band_hz.1.at,
+                "the highest frequency that was measured must lie above the lowest",
+            )
+            .label("not above it")
+            .related(band_hz.0.at, "the lowest"),
+        );
+    }
     Some(LossMeasured {
         slope: t.db("slope")?,
         known: t.q("at").zip(t.db("loss")),
         nearest_m,
         farthest_m: farthest_m?,
+        band_hz,
         document: t.text("document")?.0.clone(),
         by: t.text("by")?.0.clone(),
         date: *t.date("date")?.0,

@@ -71,8 +71,8 @@ bad! {
     layer_that_nobody_knows: "\"ipv6\"" => "\"ipv8\"";
     spreading_without_its_range: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nspreading = \"transition\"";
     measured_spreading_without_what_was_measured: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nspreading = \"measured\"";
-    measured_loss_that_is_not_used: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nspreading = \"practical\"\nloss_measured = { slope = \"17 dB\", farthest = \"5 km\", document = \"SV-11\", by = \"the survey launch\", date = 2026-08-14 }";
-    measured_loss_that_says_half: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nspreading = \"measured\"\nloss_measured = { slope = \"9 dB\", at = \"1 km\", nearest = \"5 km\", farthest = \"5 km\", by = \"the survey launch\" }";
+    measured_loss_that_is_not_used: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nspreading = \"practical\"\nloss_measured = { band = [\"20 Hz\", \"1 kHz\"], slope = \"17 dB\", farthest = \"5 km\", document = \"SV-11\", by = \"the survey launch\", date = 2026-08-14 }";
+    measured_loss_that_says_half: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nspreading = \"measured\"\nloss_measured = { band = [\"20 Hz\", \"1 kHz\"], slope = \"9 dB\", at = \"1 km\", nearest = \"5 km\", farthest = \"5 km\", by = \"the survey launch\" }";
     spreading_with_a_wrong_range: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nspreading = \"transition\"\nspreading_changes_at = \"200\"";
     rays_without_a_bottom: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\npaths = \"rays\"";
     paths_that_nobody_knows: PROFILE => "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\npaths = \"modes\"";

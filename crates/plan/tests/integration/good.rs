@@ -513,7 +513,7 @@ fn verif_a_measured_loss_resolves_to_what_it_says() {
     const PROFILE: &str =
         "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]";
     let site = format!(
-        "{PROFILE}\nspreading = \"measured\"\nloss_measured = {{ slope = \"17.2 dB ± 1.4 dB\", at = \"1 km\", loss = \"51 dB ± 2 dB\", nearest = \"200 m\", farthest = \"6 km\", document = \"SV-11\", by = \"the survey launch\", date = 2026-08-14 }}"
+        "{PROFILE}\nspreading = \"measured\"\nloss_measured = {{ slope = \"17.2 dB ± 1.4 dB\", at = \"1 km\", loss = \"51 dB ± 2 dB\", nearest = \"200 m\", farthest = \"6 km\", band = [\"20 Hz\", \"1 kHz\"], document = \"SV-11\", by = \"the survey launch\", date = 2026-08-14 }}"
     );
     let reading = Files::one(changed(SMALL, PROFILE, &site)).read();
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);

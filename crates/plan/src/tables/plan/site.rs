@@ -2,7 +2,7 @@
 
 use quantity::{Dimension as D, LevelKind as K};
 
-use super::bounds::{DEPTH, IN_WATER, SLIP, TURN, WAVES, WIND};
+use super::bounds::{DEPTH, FREQUENCY, IN_WATER, SLIP, TURN, WAVES, WIND};
 use crate::field::{
     Bounds, Scale, Section, Shape as S, between, degrees, optional as o, required as r,
 };
@@ -212,6 +212,11 @@ const LOSS_MEASURED: Section = Section {
             "farthest",
             S::Amount(D::Length, RANGES),
             "greatest range at which it was measured; beyond it the law is not known",
+        ),
+        r(
+            "band",
+            S::Amounts(D::Frequency, FREQUENCY, 2, 2),
+            "lowest and highest frequency at which it was measured; for calls that lie outside the law is not known",
         ),
         r("document", S::Text, "where it is written down"),
         r("by", S::Text, "who measured it"),
