@@ -7,6 +7,7 @@ use plan::{DrawnDigests, Line};
 use power::year::ShareOfYears;
 use quantity::{Dimension, show};
 
+use super::counts_false_alarms;
 use super::fold::CONFIDENCE as BOTH_SIDES;
 use super::record::{DRAWS, DrawnRecord, DrawsRecord};
 use crate::check::{Check, Shelf};
@@ -60,9 +61,17 @@ impl Check {
             judged.in_draws = found.and_then(|(record, one)| InDraws::of(record, one));
         }
         for judged in &mut self.requirements {
-            let found = best(&current, |r| r.of_requirement(plan, &judged.id));
-            judged.in_draws = found.and_then(|(record, one)| InDraws::of(record, one));
             let r = line.requirements.iter().find(|r| r.id == judged.id);
+            // What was drawn before recordings were held against labels counted other false alarms.
+            let of_now = |one: &DrawnRecord| {
+                one.not_drawn.is_some() || !r.is_some_and(|r| counts_false_alarms(r, shelf))
+            };
+            let found = best(&current, |record| {
+                record
+                    .of_requirement(plan, &judged.id)
+                    .filter(|one| of_now(one))
+            });
+            judged.in_draws = found.and_then(|(record, one)| InDraws::of(record, one));
             if let Some(share) = r.and_then(|r| r.share_of_draws) {
                 let asked = ShareOfYears {
                     share: share.si,

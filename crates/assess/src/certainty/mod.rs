@@ -332,6 +332,12 @@ fn unknown_years(r: &Requirement, nominal: Option<&Judged>) -> Vec<Verdict> {
         .collect()
 }
 
+/// Whether a requirement counts false alarms of labelled recordings, which are of the plan as it is written and in no draw: draws that were
+/// made before they lay there counted other rates.
+fn counts_false_alarms(r: &Requirement, shelf: &Shelf) -> bool {
+    matches!(r.that, That::UplinkCost { .. }) && r.share.is_some() && !shelf.tunings.is_empty()
+}
+
 /// Why a requirement is not drawn but counts as it is written; `None` where it is drawn.
 fn stays_nominal(r: &Requirement, nominal: Option<&Judged>, shelf: &Shelf) -> Option<String> {
     let sampled = |v: &Verdict| matches!(v, Verdict::Known(k) if matches!(k.evidence, Evidence::Sampled { .. }));
@@ -344,7 +350,7 @@ fn stays_nominal(r: &Requirement, nominal: Option<&Judged>, shelf: &Shelf) -> Op
         That::Recall { .. } | That::FalseAlarms { .. } => {
             "recordings were held against labels with the plan as it is written"
         }
-        That::UplinkCost { .. } if r.share.is_some() && !shelf.tunings.is_empty() => {
+        _ if counts_false_alarms(r, shelf) => {
             "the false alarms that it counts were measured with the plan as it is written"
         }
         // A draw's few years ask for no share of years, so that they would answer what cannot be answered.

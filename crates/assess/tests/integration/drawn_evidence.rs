@@ -7,7 +7,8 @@ use assess::{
 };
 
 use crate::certainty::{ask, drawn, linear, of, share};
-use crate::support::{close, read, requirement, why_unknown};
+use crate::support::{changed, close, read, requirement, why_unknown};
+use crate::tuned::{shelf_of, tuning_of};
 
 /// The plan of the reference file's script.
 fn text() -> String {
@@ -333,4 +334,29 @@ fn regress_other_counts_are_another_method() {
             "[(\"supply\", 60, 0, 0), (\"voltage\", 55, 5, 0)]"
         )
     );
+}
+
+/// False alarms of labelled recordings are in no draw: counts that were drawn before recordings lay there are not told of a cost that counts them, and
+/// stay told of what reads none.
+#[test]
+fn verif_draws_of_a_cost_say_nothing_once_recordings_show_its_false_alarms() {
+    let text = changed(&[
+        (
+            "at_most = \"50 EUR\"",
+            "at_most = \"50 EUR\"\nshare = \"90 %\"",
+        ),
+        ("[detector.call]\n", "[detector.call]\nexpects = \"1 per d\"\n"),
+    ]);
+    let made = record(&text, &ask(20));
+    let reading = read(&text);
+    let line = reading.line.as_ref().unwrap();
+    let told = |mut shelf: Shelf| {
+        shelf.draws = vec![made.clone()];
+        let found = check(&reading, &shelf);
+        let of = |id: &str| requirement(&found, id).in_draws.is_some();
+        (of("budget"), of("voltage"))
+    };
+    assert_eq!(told(Shelf::default()), (true, true));
+    let seen = shelf_of([tuning_of(line, 20, 20, 90, 864_000.0)]);
+    assert_eq!(told(seen), (false, true));
 }
