@@ -410,9 +410,11 @@ pub(crate) fn verdicts(
             call,
             at_least_m,
             encounter,
+            in_hours,
         } => {
             let asked = range_verdicts::Asked {
                 encounter: *encounter,
+                in_hours: *in_hours,
                 binding: r.must == Must::Shall,
                 of: *of,
                 call: *call,

@@ -12,7 +12,7 @@ use crate::pick_up::KEPT_OUT_UNSAID;
 use crate::range::{
     BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, Laws, RangeError, Sampled, Subject, SurveyLaw,
     Wind, at_least_m, deployment_months, doubts, doubts_of_ranges, found, hours_of, month_range,
-    reaches, told,
+    reaches, reaches_in, told,
 };
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
@@ -29,6 +29,8 @@ pub(crate) struct Asked {
     pub(crate) at_least_m: Q,
     pub(crate) share: Option<Q>,
     pub(crate) encounter: Option<Encounter>,
+    /// Share of the hours of each month in which it must hold; at the mean wind of each without it.
+    pub(crate) in_hours: Option<Q>,
     /// Whether it is a `shall`: then no law that nobody measured decides it alone.
     pub(crate) binding: bool,
     pub(crate) wind_at_most_m_s: Option<Q>,
@@ -234,6 +236,45 @@ impl<'l> UnderLaw<'l> {
     }
 }
 
+/// Where a range must hold in a share of the hours: the month of a wind and the wind that so many of its hours stay below, m/s.
+fn windy(subject: &Subject, asked: &Asked, wind: Wind) -> Result<Option<(u8, f64)>, String> {
+    let Some((share, month)) = asked.in_hours.zip(wind.month()) else {
+        return Ok(None);
+    };
+    let winds = subject.hour_winds.as_ref().map_err(String::clone)?;
+    Ok(Some((month, winds.at_share_below(&[month], share.si))))
+}
+
+/// Each law that counts where a range must hold in a share of the hours, in the winds that so many of them stay below: over a background less wind is less noise, and no
+/// fewer calls are found.
+fn under_laws_in_hours<'s>(
+    subject: &'s Subject,
+    asked: &Asked,
+    drawn: &[Drawn<'_>],
+    share: f64,
+) -> Result<Vec<UnderLaw<'s>>, String> {
+    let sampled: Vec<&Sampled> = drawn.iter().map(|d| &d.sampled).collect();
+    let laws = subject
+        .laws
+        .iter()
+        .filter(|law| asked.binding || law.own);
+    laws.map(|law| {
+        let mut each = Vec::new();
+        for (wind, d) in drawn.iter().enumerate() {
+            let Some((_, windy_m_s)) = windy(subject, asked, d.wind)? else {
+                continue;
+            };
+            let ([seen, low], _) = reaches_in(subject, law, windy_m_s, &sampled)?;
+            each.push(Came {
+                found: Found::new(&seen, &low, share),
+                wind,
+            });
+        }
+        Ok(UnderLaw::new(law, &each, asked.at_least_m.si))
+    })
+    .collect()
+}
+
 /// The counts in the noise of each wind.
 fn drawn<'s>(
     subject: &Subject,
@@ -248,7 +289,16 @@ fn drawn<'s>(
         // Where the formula of the noise does not hold no calls can be drawn either.
         let wind_m_s = wind.m_s(subject).map_err(words)?;
         let most_m_s = asked.wind_at_most_m_s.map(|q| q.si);
-        let place = place(wind, wind_m_s, most_m_s);
+        let place = match windy(subject, asked, wind)? {
+            Some((month, windy_m_s)) => format!(
+                "in {}, at {windy_m_s:.1} m/s of wind, below which {} of its hours stay",
+                MONTHS[usize::from(month) - 1],
+                asked
+                    .in_hours
+                    .map_or_else(String::new, |q| show(q.si, Dimension::Ratio))
+            ),
+            None => place(wind, wind_m_s, most_m_s),
+        };
         subject.noise_level_db(wind_m_s).map_err(words)?;
         let digest = subject.digest(wind_m_s).map_err(words)?;
         let fresh = shelf
@@ -325,7 +375,10 @@ fn judged(
         .si;
     let share = of_each_call(wanted, asked.encounter)?;
     let drawn = drawn(subject, asked, winds, share, shelf)?;
-    let laws = under_laws(subject, asked, &drawn, share).map_err(|error| error.to_string())?;
+    let laws = match asked.in_hours {
+        Some(_) => under_laws_in_hours(subject, asked, &drawn, share)?,
+        None => under_laws(subject, asked, &drawn, share).map_err(|error| error.to_string())?,
+    };
     let nearer = |a: &UnderLaw<'_>, b: &UnderLaw<'_>| a.low_m().total_cmp(&b.low_m());
     let worst = laws.iter().min_by(|a, b| nearer(a, b));
     let best = laws.iter().max_by(|a, b| nearer(a, b));

@@ -277,14 +277,19 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
             call,
             at_least_m,
             encounter,
+            in_hours,
         } => {
             let found = r
                 .share
                 .map_or_else(|| "all".to_owned(), |q| show(q.si, Dimension::Ratio));
-            let when = r.when_wind_at_most_m_s.map_or_else(
-                || "at the mean wind of every month of the deployment".to_owned(),
-                |q| format!("whenever the wind is at most {} m/s", show_number(q.si)),
-            );
+            let when = match (r.when_wind_at_most_m_s, in_hours) {
+                (Some(q), _) => format!("whenever the wind is at most {} m/s", show_number(q.si)),
+                (None, Some(q)) => format!(
+                    "in {} of the hours of every month of the deployment",
+                    show(q.si, Dimension::Ratio)
+                ),
+                (None, None) => "at the mean wind of every month of the deployment".to_owned(),
+            };
             if let Some(of_calls) = encounter {
                 return format!(
                     "detector.{} finds some call of {found} of the encounters of {} calls call.{} to a range of at least {}, {when}",

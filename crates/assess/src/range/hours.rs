@@ -192,7 +192,10 @@ pub(crate) fn hours_of(
 }
 
 /// Shares over range in a wind, as seen and by the lower limits, and how far its noise lies from that of the calls, dB.
-fn reaches_in(
+///
+/// # Errors
+/// Why there are none, in words.
+pub(crate) fn reaches_in(
     subject: &Subject,
     law: &SurveyLaw,
     wind_m_s: f64,

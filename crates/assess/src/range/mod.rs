@@ -15,7 +15,7 @@ mod subject;
 mod whole;
 mod wind;
 
-pub(crate) use hours::hours_of;
+pub(crate) use hours::{hours_of, reaches_in};
 pub use hours::{HourWinds, OverHours, PERCENTILES, over_hours};
 pub use laws::{LawRange, Local, SurveyLaw, law_ranges};
 pub(crate) use laws::{at_least_m, measured_loss, reaches};

@@ -1,11 +1,12 @@
 //! Ranges over the hours of a month's wind, against hours that are drawn one by one.
 
 use assess::range::{OverHours, Sampled, Subject, over_hours};
+use assess::Word;
 use plan::Reading;
 use power::weather::{WIND_LASTS_H, WindYears};
 
 use crate::ranges::{FAINT, OF_JUNE, asked_as, counted_at, step, subject, with};
-use crate::support::{close, known};
+use crate::support::{close, known, requirement};
 
 const CALLS: u64 = 1000;
 const SPHERICAL: (&str, &str) = (
@@ -133,4 +134,33 @@ fn verif_calls_of_far_noise_tell_no_hours() {
     // With both the nearer counts.
     let both = over_hours(&subject, &[6], &[&far, &near]).unwrap().remove(0);
     assert_eq!(both, row);
+}
+
+/// A range that must hold in nine tenths of the hours is that in the wind below which nine tenths of June's stay: P10, and the limit between it and the range
+/// at the mean wind is broken by the one and kept by the other. A weaker share asks for less.
+#[test]
+fn verif_a_range_may_be_asked_in_a_share_of_the_hours() {
+    let of = |must: &str, at_least: f64, more: &str| {
+        let changes: Vec<_> = OF_JUNE.into_iter().chain([FAINT, SPHERICAL]).collect();
+        let limit = format!("{at_least} m");
+        let reading = asked_as(must, &limit, more, &changes);
+        let subject = subject(reading.line.as_ref().unwrap());
+        let sampled = drawn(&subject, 6);
+        let row = over_hours(&subject, &[6], &[&sampled]).unwrap().remove(0);
+        (with(&reading, &[sampled]), row)
+    };
+    let hours = "in = \"90 % of hours\"\n";
+    let (check, row) = of("should", 20.0, hours);
+    let found = known(&check, "far");
+    close(found.value.value, low_m(&row, 0).round(), 0.0);
+    assert!(found.why.contains("below which 90 % of its hours stay"));
+    let (check, _) = of("should", 20.0, "in = \"50 % of hours\"\n");
+    close(known(&check, "far").value.value, low_m(&row, 1).round(), 0.0);
+    let (check, _) = of("should", 20.0, "");
+    let at_mean_m = known(&check, "far").value.value;
+    let between_m = f64::midpoint(at_mean_m, low_m(&row, 0));
+    assert!(between_m > low_m(&row, 0) + 1.0 && between_m < at_mean_m - 1.0);
+    let word = |more: &str| requirement(&of("should", between_m, more).0, "far").word();
+    assert_eq!(word(hours), Word::Broken);
+    assert_ne!(word(""), Word::Broken);
 }

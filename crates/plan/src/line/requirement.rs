@@ -350,6 +350,8 @@ pub enum That {
         at_least_m: Q,
         /// Of `encounter`: the share is that of encounters of which some call is found.
         encounter: Option<Encounter>,
+        /// Share of the hours of each month in which it must hold, 0 to 1; at the mean wind of each month without it.
+        in_hours: Option<Q>,
     },
     /// Share of what is labelled in recordings that a detector finds, 0 to 1.
     Recall {

@@ -469,6 +469,49 @@ fn detection_range(r: &mut Resolver<'_>, f: &Fields, line: &Line, word: &str) ->
             }),
             _ => None,
         },
+        in_hours: match f.has("in") {
+            true => Some(in_hours(r, f)?),
+            false => None,
+        },
+    })
+}
+
+/// `90 % of hours`.
+fn in_hours(r: &mut Resolver<'_>, f: &Fields) -> Option<Q> {
+    let (text, at) = f.text("in")?;
+    if let Some(wind) = f.site_of("when_wind_at_most") {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                at,
+                "a range holds in a share of the hours, or up to a wind",
+            )
+            .label("asks for hours")
+            .related(wind, "asks for a wind")
+            .help("write one of them: of hours the wind is that which so many stay below"),
+        );
+        return None;
+    }
+    let share = text
+        .trim()
+        .strip_suffix("of hours")
+        .and_then(|share| quantity::parse_amount(share.trim(), Dimension::Ratio).ok())
+        .filter(|share| share.law.is_none() && 0.0 < share.si && share.si < 1.0);
+    if share.is_none() {
+        r.tell(
+            Mistake::error(
+                Code::OutOfRange,
+                at,
+                "a share of the hours, above none and below all, is expected",
+            )
+            .label("says no such share")
+            .help("write `in = \"90 % of hours\"`; the windiest hour of all has no bound"),
+        );
+    }
+    Some(Q {
+        si: share?.si,
+        law: None,
+        at: at,
     })
 }
 

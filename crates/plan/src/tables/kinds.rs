@@ -241,7 +241,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited(
         "detection-range",
         &["of", "call", "at_least", "share"],
-        &[],
+        &["in"],
         "2 km",
     ),
     limited(

@@ -13,6 +13,9 @@ bad! {
     recorded_call_outside_the_folder: "[traffic]" => "[call.up]\nkind = \"recording\"\nfile = \"../up.wav\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"\n[traffic]";
     range_of_a_call_that_does_not_exist: VOLTS => "that = \"detection-range\"\nof = \"detector.call\"\ncall = \"call.up\"\nat_least = \"2 km\"\nshare = \"50 %\"";
     range_without_its_share: VOLTS => "that = \"detection-range\"\nof = \"detector.call\"\ncall = \"call.up\"\nat_least = \"2 km\"";
+    range_in_years: VOLTS => "that = \"detection-range\"\nof = \"detector.call\"\ncall = \"call.up\"\nat_least = \"2 km\"\nshare = \"50 %\"\nin = \"90 % of years\"\n[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"";
+    range_in_all_hours: VOLTS => "that = \"detection-range\"\nof = \"detector.call\"\ncall = \"call.up\"\nat_least = \"2 km\"\nshare = \"50 %\"\nin = \"100 % of hours\"\n[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"";
+    range_in_hours_and_up_to_a_wind: VOLTS => "that = \"detection-range\"\nof = \"detector.call\"\ncall = \"call.up\"\nat_least = \"2 km\"\nshare = \"50 %\"\nin = \"90 % of hours\"\nwhen_wind_at_most = \"8 m/s\"\n[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"";
     range_of_a_module: VOLTS => "that = \"detection-range\"\nof = \"module.upper\"\ncall = \"call.up\"\nat_least = \"2 h\"\nshare = \"50 %\"\n[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"";
 }
 
@@ -48,6 +51,7 @@ fn verif_a_call_and_its_range_resolve_to_what_they_say() {
             call,
             at_least_m,
             encounter: None,
+            in_hours: None,
         } => Some((of, call, at_least_m.si)),
         _ => None,
     });

@@ -180,6 +180,11 @@ pub(crate) const REQUIREMENT: Section = Section {
             "share of the draws of `soundline check --certainty` in which it must be met, shown with 95 % confidence, one-sided; unknown until they lie beside the plan",
         ),
         o(
+            "in",
+            S::Text,
+            "of a detection range: in how many hours of each month of the deployment it must hold, as `90 % of hours`; at the mean wind of each month when not written",
+        ),
+        o(
             "when_wind_at_most",
             S::Amount(D::Speed, WIND),
             "only when the wind is at most this",
