@@ -351,17 +351,17 @@ impl PickUps {
                     show(*lasts_s, Dimension::Time),
                     show(*every_s, Dimension::Time)
                 );
-                let level_db = source.level_db
-                    + 10.0 * libm::log10(share / (to_hz - from_hz));
-                let ticks = |heard_hz: (f64, f64), what: String, level_db: f64, sure: bool| Picked {
-                    what,
-                    from: source.module,
-                    true_hz: None,
-                    heard_hz,
-                    level_db,
-                    part: 1.0,
-                    sure,
-                };
+                let level_db = source.level_db + 10.0 * libm::log10(share / (to_hz - from_hz));
+                let ticks =
+                    |heard_hz: (f64, f64), what: String, level_db: f64, sure: bool| Picked {
+                        what,
+                        from: source.module,
+                        true_hz: None,
+                        heard_hz,
+                        level_db,
+                        part: 1.0,
+                        sure,
+                    };
                 let mut found = Vec::new();
                 let (a, b) = (low_hz.max(*from_hz), high_hz.min(*to_hz));
                 if a < b {
@@ -419,7 +419,11 @@ impl PickUps {
             );
             // An odd stretch is read downwards from a multiple of the rate, an even one upwards.
             let down = number % 2.0 == 1.0;
-            let turn_hz = if down { (number + 1.0) * half_hz } else { number * half_hz };
+            let turn_hz = if down {
+                (number + 1.0) * half_hz
+            } else {
+                number * half_hz
+            };
             let heard = |f_hz: f64| (f_hz - turn_hz).abs();
             let true_of = |f_hz: f64| if down { turn_hz - f_hz } else { turn_hz + f_hz };
             let (x, y) = (heard(a).min(heard(b)), heard(a).max(heard(b)));
@@ -446,31 +450,29 @@ impl PickUps {
     ) -> Option<Picked> {
         let rate_hz = self.noise.chain().rate_hz();
         let folded = folds(from_hz, to_hz, rate_hz, &self.kept_out);
-        let heard = folded
-            .iter()
-            .filter_map(|one| {
-                let a = one.heard_hz.0.max(low_hz);
-                let b = one.heard_hz.1.min(high_hz);
-                if a > b || (a == high_hz && one.heard_hz.0 < one.heard_hz.1) {
-                    return None;
+        let heard = folded.iter().filter_map(|one| {
+            let a = one.heard_hz.0.max(low_hz);
+            let b = one.heard_hz.1.min(high_hz);
+            if a > b || (a == high_hz && one.heard_hz.0 < one.heard_hz.1) {
+                return None;
+            }
+            // Where it is heard says where it lies, up or down.
+            let rising = signal::folded_hz(one.true_hz.0, rate_hz)
+                <= signal::folded_hz(one.true_hz.1, rate_hz);
+            let true_of = |f_hz: f64| {
+                let into = f_hz - one.heard_hz.0;
+                if rising {
+                    one.true_hz.0 + into
+                } else {
+                    one.true_hz.1 - into
                 }
-                // Where it is heard says where it lies, up or down.
-                let rising = signal::folded_hz(one.true_hz.0, rate_hz)
-                    <= signal::folded_hz(one.true_hz.1, rate_hz);
-                let true_of = |f_hz: f64| {
-                    let into = f_hz - one.heard_hz.0;
-                    if rising {
-                        one.true_hz.0 + into
-                    } else {
-                        one.true_hz.1 - into
-                    }
-                };
-                let at = |f_hz: f64| {
-                    passes_for_db(level_db, true_of(f_hz), f_hz, &self.noise, &self.kept_out)
-                };
-                let sure = !one.from_above || !self.kept_out.is_unknown();
-                Some((at(a).max(at(b)), (a, b), sure))
-            });
+            };
+            let at = |f_hz: f64| {
+                passes_for_db(level_db, true_of(f_hz), f_hz, &self.noise, &self.kept_out)
+            };
+            let sure = !one.from_above || !self.kept_out.is_unknown();
+            Some((at(a).max(at(b)), (a, b), sure))
+        });
         let heard: Vec<(f64, (f64, f64), bool)> = heard.collect();
         let louder = |x: &&(f64, (f64, f64), bool), y: &&(f64, (f64, f64), bool)| {
             x.2.cmp(&y.2).then(x.0.total_cmp(&y.0))

@@ -235,11 +235,7 @@ impl Loud<'_> {
 type States = BTreeMap<usize, BTreeSet<usize>>;
 
 /// Of a band the states with which what is put into it passes a limit, uPa^2.
-fn loud_states(
-    found: &mut (States, States),
-    modules: &[(usize, Loud<'_>)],
-    limit_upa2: f64,
-) {
+fn loud_states(found: &mut (States, States), modules: &[(usize, Loud<'_>)], limit_upa2: f64) {
     let by_itself = |at: usize, state: usize| {
         let (_, own) = &modules[at];
         let others = modules.iter().enumerate().filter(|(i, _)| *i != at);
@@ -349,7 +345,11 @@ pub(crate) fn drowned(line: &Line, sensor: SensorIx, memo: &Memo) -> Result<Drow
                     .zip(&may)
                     .map(|((module, powers), may_be)| (module.0, Loud { powers, may_be }))
                     .collect();
-                loud_states(&mut found, &modules, libm::pow(10.0, sea.quietest_db / 10.0));
+                loud_states(
+                    &mut found,
+                    &modules,
+                    libm::pow(10.0, sea.quietest_db / 10.0),
+                );
             }
         }
         found

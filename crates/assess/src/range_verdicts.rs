@@ -10,9 +10,9 @@ use crate::check::Shelf;
 use crate::mooring_verdicts::Hangs;
 use crate::pick_up::KEPT_OUT_UNSAID;
 use crate::range::{
-    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, Laws, RangeError, Sampled, Subject, SurveyLaw,
-    Wind, at_least_m, deployment_months, doubts, doubts_of_ranges, found, hours_of, month_range,
-    reaches, reaches_in, told,
+    BY_CHANCE_ALLOWED, Found, INJECTION, InjectionRecord, Laws, RangeError, Sampled, Subject,
+    SurveyLaw, Wind, at_least_m, deployment_months, doubts, doubts_of_ranges, found, hours_of,
+    month_range, reaches, reaches_in, told,
 };
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 
@@ -85,10 +85,9 @@ pub(crate) fn detection_range(hangs: &Hangs<'_>, asked: &Asked, shelf: &Shelf) -
         Verdict::Known(mut known)
             if known.ruling == Ruling::Broken && subject.over_background() =>
         {
-            known.why.push_str(&format!(
-                "; {}, so this is the most it can be",
-                unsaid.what
-            ));
+            known
+                .why
+                .push_str(&format!("; {}, so this is the most it can be", unsaid.what));
             Verdict::Known(known)
         }
         Verdict::Known(_) | Verdict::Provisional(_) | Verdict::Unknown { .. } => unknown(
@@ -151,15 +150,15 @@ fn unsaid(subject: &Subject, winds: &[Wind]) -> Option<Unsaid> {
         let wind_m_s = wind.m_s(subject).ok()?;
         subject.doubtful_below_db(wind_m_s).ok()?
     });
-    let least_db = below.reduce(f64::min).filter(|db| *db < NOTHING_FOLDED_DB)?;
+    let least_db = below
+        .reduce(f64::min)
+        .filter(|db| *db < NOTHING_FOLDED_DB)?;
     Some(Unsaid {
         what: format!(
             "lines of electronics that may fold into what {} passes are not in the noise",
             subject.detector
         ),
-        so: format!(
-            "of which they lie {least_db:.1} dB below; {KEPT_OUT_UNSAID}"
-        ),
+        so: format!("of which they lie {least_db:.1} dB below; {KEPT_OUT_UNSAID}"),
     })
 }
 
@@ -254,10 +253,7 @@ fn under_laws_in_hours<'s>(
     share: f64,
 ) -> Result<Vec<UnderLaw<'s>>, String> {
     let sampled: Vec<&Sampled> = drawn.iter().map(|d| &d.sampled).collect();
-    let laws = subject
-        .laws
-        .iter()
-        .filter(|law| asked.binding || law.own);
+    let laws = subject.laws.iter().filter(|law| asked.binding || law.own);
     laws.map(|law| {
         let mut each = Vec::new();
         for (wind, d) in drawn.iter().enumerate() {

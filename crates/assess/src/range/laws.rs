@@ -62,7 +62,8 @@ impl Job for Followed<'_> {
     }
 
     fn bytes(out: &Self::Out) -> usize {
-        out.as_ref().map_or(0, |rays| size_of_val(rays.0.as_slice()))
+        out.as_ref()
+            .map_or(0, |rays| size_of_val(rays.0.as_slice()))
     }
 }
 
@@ -228,7 +229,12 @@ fn measured(line: &Line) -> Option<&LossMeasured> {
 /// decides the loss, the ends of the depths at which a hydrophone hangs are looked at too: `ends_m`, of which each has rays of its own after those of its usual depth.
 pub(super) fn surveyed(line: &Line, way: Way, rays: bool, ends_m: &[f64]) -> Vec<SurveyLaw> {
     let mut all = laws(line, way);
-    let at = |depth_m: f64| format!(", with the hydrophone at {}", show(depth_m, Dimension::Length));
+    let at = |depth_m: f64| {
+        format!(
+            ", with the hydrophone at {}",
+            show(depth_m, Dimension::Length)
+        )
+    };
     if let Way::Image { low_hz, high_hz } = way {
         all.extend(ends_m.iter().map(|depth_m| SurveyLaw {
             words: format!("the straight path and its image{}", at(*depth_m)),

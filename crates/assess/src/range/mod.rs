@@ -15,8 +15,8 @@ mod subject;
 mod whole;
 mod wind;
 
-pub(crate) use hours::{hours_of, reaches_in};
 pub use hours::{HourWinds, OverHours, PERCENTILES, over_hours};
+pub(crate) use hours::{hours_of, reaches_in};
 pub use laws::{LawRange, Local, SurveyLaw, law_ranges};
 pub(crate) use laws::{at_least_m, measured_loss, reaches};
 pub(crate) use over::{BY_CHANCE_ALLOWED, doubts, doubts_of_ranges, found, told};
@@ -28,8 +28,8 @@ pub use record::InjectionRecord;
 pub use recorded::{Recorded, recorded_ranges};
 pub use sample::{Draws, sample};
 pub use spectrum::{CallBand, CallSpectrum, call_spectrum};
-pub(crate) use subject::{INJECTION, Laws};
 pub use subject::{BandOf, Subject};
+pub(crate) use subject::{INJECTION, Laws};
 
 pub use injection::{Bound, Curve, Outer, Point, Reach, Spread, ideal_found_share};
 pub use whole::{Month, Ranges, ranges};

@@ -14,11 +14,11 @@ use signal::{SensorChain, energy_band_hz};
 
 use super::laws::{RayLoss, local, surveyed};
 use super::{HourWinds, Local, RangeError, SurveyLaw, Wind};
+use crate::hang::TOLD_FROM_M;
 use crate::input::{
     Exact, InputError, SiteNoise, bed, detector_spec, profile, says_its_noise, self_noise,
     sensor_chain, spreading, template_samples,
 };
-use crate::hang::TOLD_FROM_M;
 use crate::memo::Memo;
 use crate::mooring_verdicts::Hangs;
 use crate::pick_up::PickUps;
@@ -323,6 +323,12 @@ impl Subject {
         let steps_db = self.chain.quantisation_density_db_re_1upa2_hz();
         let steps = libm::pow(10.0, steps_db / 10.0) * (high_hz - low_hz);
         Ok(10.0 * libm::log10(noise.band_power_upa2(low_hz, high_hz, passed) + steps))
+    }
+
+    /// Whether lines may fold into what the detector passes of which nothing says how much is kept out; they are not in the noise.
+    #[must_use]
+    pub fn may_fold(&self) -> bool {
+        !self.doubtful.is_empty()
     }
 
     /// How far lines that may fold into what the detector passes, and of which nothing says how much is kept out, lie below sea and chain in

@@ -345,7 +345,10 @@ fn verif_draws_of_a_cost_say_nothing_once_recordings_show_its_false_alarms() {
             "at_most = \"50 EUR\"",
             "at_most = \"50 EUR\"\nshare = \"90 %\"",
         ),
-        ("[detector.call]\n", "[detector.call]\nexpects = \"1 per d\"\n"),
+        (
+            "[detector.call]\n",
+            "[detector.call]\nexpects = \"1 per d\"\n",
+        ),
     ]);
     let made = record(&text, &ask(20));
     let reading = read(&text);

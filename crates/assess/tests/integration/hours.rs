@@ -484,7 +484,11 @@ fn loud(level: &str, first: &str, second: &str) -> String {
                 ),
             ),
         ],
-        &format!("{}{}{ASKS}", module("first", first), module("second", second)),
+        &format!(
+            "{}{}{ASKS}",
+            module("first", first),
+            module("second", second)
+        ),
     )
 }
 
@@ -504,7 +508,11 @@ fn share_and_gap(plan: &str) -> (Word, String, Word, String) {
 fn verif_modules_that_drown_at_times_leave_a_share_between_two_ends() {
     let (share, why, gap, stretch) = share_and_gap(&loud("160 dB", "12", "15"));
     assert_eq!(share, Word::Unknown, "{why}");
-    for told in ["73.0 %", "85.0 %", "which modules are loud at the same time is not known"] {
+    for told in [
+        "73.0 %",
+        "85.0 %",
+        "which modules are loud at the same time is not known",
+    ] {
         assert!(why.contains(told), "{told}: {why}");
     }
     assert_eq!(gap, Word::Unknown);
@@ -524,7 +532,14 @@ fn verif_modules_that_are_loud_only_together_drown() {
     let module = plan::ModuleIx(line.modules.iter().position(|m| m.id == "ear").unwrap());
     let budget = assess::chain_budget(line, plan::SensorIx { module, sensor: 0 }, None).unwrap();
     let holds = |b: &&assess::BandBudget| b.band.low_hz() <= 20.0 && 20.0 < b.band.high_hz();
-    let sea_db = budget.bands.iter().find(holds).unwrap().sea.unwrap().quietest_db;
+    let sea_db = budget
+        .bands
+        .iter()
+        .find(holds)
+        .unwrap()
+        .sea
+        .unwrap()
+        .quietest_db;
     let (share, why, ..) = share_and_gap(&loud(&format!("{:.3} dB", sea_db - 1.0), "40", "30"));
     assert_eq!(share, Word::Unknown, "{why}");
     assert!(why.contains("70.0 %") && why.contains("100.0 %"), "{why}");

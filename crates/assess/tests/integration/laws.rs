@@ -1,7 +1,7 @@
 //! A range that shall hold, under every law of spreading and under one that was measured: against the range at which each law in closed form
 //! leaves the ratio at which calls are found.
 
-use assess::{Check, Ruling};
+use assess::{Check, Memo, Ruling, Shelf, Tier, check_with};
 use plan::Reading;
 
 use crate::ranges::{FAINT, LIMIT_M_S, asked_as, judged, step, subject};
@@ -295,4 +295,32 @@ fn verif_a_law_measured_at_other_frequencies_says_nothing_of_a_call() {
             );
         }
     }
+}
+
+/// Rays cost more than all else of a check: those of one hydrophone, call and sea are followed once, also in a later check with the same memo, to each depth that
+/// counts, and not at all where the plan's own law alone is judged.
+#[test]
+fn verif_rays_are_followed_once_and_only_for_what_shall_hold() {
+    let wind = format!("when_wind_at_most = \"{LIMIT_M_S} m/s\"\n");
+    let site = format!("{OWN_LAW}\nbottom = {{ loss_per_bounce = \"60 dB\" }}");
+    let done = |must: &str| {
+        let changes = [
+            (OWN_LAW, site.as_str()),
+            ("from = \"90 Hz\"", "from = \"200 Hz\""),
+            ("to = \"150 Hz\"", "to = \"250 Hz\""),
+        ];
+        let reading = asked_as(must, "50 m", &wind, &changes);
+        let memo = Memo::new();
+        for _ in 0..2 {
+            let _ = check_with(&reading, &Shelf::default(), &memo, Tier::Quick);
+        }
+        let runs = memo.runs();
+        runs.get("loss along rays/1").map_or(0, |runs| runs.done)
+    };
+    let of_others = done("should");
+    let with_this = done("shall");
+    assert!(
+        (1..=3).contains(&(with_this - of_others)),
+        "{of_others} {with_this}"
+    );
 }

@@ -314,7 +314,8 @@ fn verif_a_level_in_samples_is_not_weakened_again() {
         NEAR_DB,
     );
     // The same number as a probe's at the input is another line: 100 dB weaker.
-    let probe = "{ level = \"65 dB re 1 uPa\", frequency = \"12.2 kHz\", harmonics = 1, falls = \"6 dB\" }";
+    let probe =
+        "{ level = \"65 dB re 1 uPa\", frequency = \"12.2 kHz\", harmonics = 1, falls = \"6 dB\" }";
     let kept_out = check_with(probe, &[sampled]);
     close(
         known(&kept_out, "hush").value.value,

@@ -1,7 +1,7 @@
 //! Ranges over the hours of a month's wind, against hours that are drawn one by one.
 
-use assess::range::{OverHours, Sampled, Subject, over_hours};
 use assess::Word;
+use assess::range::{OverHours, Sampled, Subject, over_hours};
 use plan::Reading;
 use power::weather::{WIND_LASTS_H, WindYears};
 
@@ -132,7 +132,9 @@ fn verif_calls_of_far_noise_tell_no_hours() {
     let why = over_hours(&subject, &[6], &[&far]).unwrap_err();
     assert!(why.contains("dB from the nearest"), "{why}");
     // With both the nearer counts.
-    let both = over_hours(&subject, &[6], &[&far, &near]).unwrap().remove(0);
+    let both = over_hours(&subject, &[6], &[&far, &near])
+        .unwrap()
+        .remove(0);
     assert_eq!(both, row);
 }
 
@@ -155,7 +157,11 @@ fn verif_a_range_may_be_asked_in_a_share_of_the_hours() {
     close(found.value.value, low_m(&row, 0).round(), 0.0);
     assert!(found.why.contains("below which 90 % of its hours stay"));
     let (check, _) = of("should", 20.0, "in = \"50 % of hours\"\n");
-    close(known(&check, "far").value.value, low_m(&row, 1).round(), 0.0);
+    close(
+        known(&check, "far").value.value,
+        low_m(&row, 1).round(),
+        0.0,
+    );
     let (check, _) = of("should", 20.0, "");
     let at_mean_m = known(&check, "far").value.value;
     let between_m = f64::midpoint(at_mean_m, low_m(&row, 0));

@@ -523,7 +523,10 @@ fn verif_a_line_that_may_fold_keeps_no_range() {
     };
     let loud = with_line("100 dB", "100 m");
     let why = why_unknown(&loud, "far");
-    assert!(why.contains("may fold") && why.contains("`anti_alias`"), "{why}");
+    assert!(
+        why.contains("may fold") && why.contains("`anti_alias`"),
+        "{why}"
+    );
     let far = with_line("100 dB", "5 km");
     let broken = known(&far, "far");
     assert_eq!(broken.ruling, Ruling::Broken);

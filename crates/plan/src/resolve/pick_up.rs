@@ -90,7 +90,9 @@ fn in_samples(r: &mut Resolver<'_>, f: &Fields, rate_hz: Option<Q>) -> bool {
     if !f.has("shown") {
         return true;
     }
-    let band = f.amounts("band").map(|(band, _)| q((&band[1].0, band[1].1)));
+    let band = f
+        .amounts("band")
+        .map(|(band, _)| q((&band[1].0, band[1].1)));
     let highest_hz = f.q(SHOWN_AT).or(band);
     let Some((highest_hz, rate_hz)) = highest_hz.zip(rate_hz) else {
         return true;

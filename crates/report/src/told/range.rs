@@ -81,6 +81,12 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
             }
         );
     }
+    if ranges.recorded.is_none() && s.may_fold() {
+        let _ = writeln!(
+            out,
+            "  Lines of electronics may fold into what the detector passes, and nothing says how much of them is kept\n  out (`anti_alias`, `oversampling`): they are not in this noise"
+        );
+    }
     if let Some(worst) = worst(ranges) {
         curve(&mut out, worst, ranges);
     }
