@@ -73,7 +73,15 @@ pub(crate) const NOT_REHEARSED: [(&str, &[&str]); 8] = [
     ("case", &["strongest_at"]),
     (
         "module",
-        &["drift_alarm", "clock.holds", "housing.rated_depth"],
+        &[
+            "drift_alarm",
+            "clock.holds",
+            "housing.rated_depth",
+            "sensor.pick_up",
+            "sensor.no_pick_up",
+            "sensor.adc.anti_alias",
+            "sensor.adc.oversampling",
+        ],
     ),
     ("float", &["rated_depth"]),
     ("anchor", &["holding", "holding_factor", "safety_factor"]),
@@ -259,24 +267,33 @@ fn write_fields_but(out: &mut String, fields: &Fields, catalogue: &Catalogue, bu
     out.push('}');
 }
 
-/// A table within one, without those keys of it that stand behind a dot; whether it was that.
+/// A table within one, or each of those by id, without those keys of it that stand behind a dot; whether it was that.
 fn write_within(
     out: &mut String,
     (key, item): (&str, &Item),
     catalogue: &Catalogue,
     but: &[&str],
 ) -> bool {
-    let Read::Table(table) = &item.value else {
-        return false;
-    };
     let within: Vec<&str> = but
         .iter()
         .filter_map(|but| but.strip_prefix(key)?.strip_prefix('.'))
         .collect();
-    if !within.is_empty() {
-        write_fields_but(out, table, catalogue, &within);
+    match &item.value {
+        Read::Table(table) if !within.is_empty() => {
+            write_fields_but(out, table, catalogue, &within);
+            true
+        }
+        Read::Keyed(all) if !within.is_empty() => {
+            out.push('{');
+            for (id, table) in &all.right {
+                let _ = write!(out, "{id:?}=");
+                write_fields_but(out, table, catalogue, &within);
+            }
+            out.push('}');
+            true
+        }
+        _ => false,
     }
-    !within.is_empty()
 }
 
 /// The keys of a table that count. Which catalogue file a part came from does not change what the plan says, nor does what could be had

@@ -44,7 +44,7 @@ enum Reads {
 use Reads::{Elsewhere, It, Never};
 
 /// One change of each section of the plan.
-const CHANGES: [(&str, &str, Reads); 38] = [
+const CHANGES: [(&str, &str, Reads); 40] = [
     (
         "name = \"Harrow Sound ferry-lane watch\"",
         "name = \"Another\"",
@@ -83,6 +83,16 @@ const CHANGES: [(&str, &str, Reads); 38] = [
         Never,
     ),
     ("rated_depth = \"200 m\"", "rated_depth = \"150 m\"", Never),
+    (
+        "sensitivity = \"-168 dB",
+        "no_pick_up = true\nsensitivity = \"-168 dB",
+        Never,
+    ),
+    (
+        "rate = \"16 kHz\" }",
+        "rate = \"16 kHz\", anti_alias = { corner = \"7 kHz\", poles = 4 } }",
+        Never,
+    ),
     ("length = \"92 m\"", "length = \"90 m\"", Elsewhere),
     (
         "wind = { speed = \"8 m/s\" }",
