@@ -231,11 +231,22 @@ impl Loud<'_> {
     }
 }
 
-/// States that are loud, by module: by themselves with all others at their least, and only with others.
+/// States by module.
 type States = BTreeMap<usize, BTreeSet<usize>>;
 
+/// What passes a limit, by module and state.
+#[derive(Default)]
+struct Passes {
+    /// Those that do by themselves, with all others at their least.
+    alone: States,
+    /// Those that do only with others; of a module that puts nothing in the states beside which others do.
+    together: States,
+    /// Of both those that put something in.
+    told: States,
+}
+
 /// Of a band the states with which what is put into it passes a limit, uPa^2.
-fn loud_states(found: &mut (States, States), modules: &[(usize, Loud<'_>)], limit_upa2: f64) {
+fn loud_states(found: &mut Passes, modules: &[(usize, Loud<'_>)], limit_upa2: f64) {
     let by_itself = |at: usize, state: usize| {
         let (_, own) = &modules[at];
         let others = modules.iter().enumerate().filter(|(i, _)| *i != at);
@@ -260,10 +271,14 @@ fn loud_states(found: &mut (States, States), modules: &[(usize, Loud<'_>)], limi
     for (at, (module, own)) in modules.iter().enumerate() {
         let others: f64 = quiet_most.iter().sum::<f64>() - quiet_most[at];
         for state in (0..own.powers.len()).filter(|s| own.may_be[*s]) {
-            if by_itself(at, state) {
-                found.0.entry(*module).or_default().insert(state);
-            } else if own.powers[state] + others > limit_upa2 {
-                found.1.entry(*module).or_default().insert(state);
+            let kind = match by_itself(at, state) {
+                true => &mut found.alone,
+                false if own.powers[state] + others > limit_upa2 => &mut found.together,
+                false => continue,
+            };
+            kind.entry(*module).or_default().insert(state);
+            if own.powers[state] > 0.0 {
+                found.told.entry(*module).or_default().insert(state);
             }
         }
     }
@@ -329,8 +344,8 @@ pub(crate) fn drowned(line: &Line, sensor: SensorIx, memo: &Memo) -> Result<Drow
             Err(_) => vec![true; states],
         }
     };
-    let states_of = |which: Which| -> (States, States) {
-        let mut found = (States::new(), States::new());
+    let states_of = |which: Which| -> Passes {
+        let mut found = Passes::default();
         for heard in &budget.detectors {
             let (low_hz, high_hz) = heard.band_hz;
             for (edges_hz, sea) in budget.parts_of_sea(low_hz, high_hz, memo) {
@@ -354,8 +369,12 @@ pub(crate) fn drowned(line: &Line, sensor: SensorIx, memo: &Memo) -> Result<Drow
         }
         found
     };
-    let (sure, _) = states_of(Which::Sure);
-    let (alone, together) = states_of(Which::All);
+    let sure = states_of(Which::Sure).alone;
+    let Passes {
+        alone,
+        together,
+        told,
+    } = states_of(Which::All);
     let share_of = |module: usize, states: &BTreeSet<usize>| -> Result<f64, String> {
         let shares = shares[&module].as_ref().map_err(Clone::clone)?;
         Ok(states.iter().map(|s| shares[*s]).sum::<f64>().min(1.0))
@@ -378,10 +397,6 @@ pub(crate) fn drowned(line: &Line, sensor: SensorIx, memo: &Memo) -> Result<Drow
             "which modules are loud at the same time is not known: keep each of them 10 dB below the sea (`pick-up`)"
                 .to_owned(),
         );
-    }
-    let mut told = alone;
-    for (module, states) in together {
-        told.entry(module).or_default().extend(states);
     }
     Ok(Drowned::Shares {
         least,

@@ -70,8 +70,8 @@ pub use level::{
 pub use mean_square::{Cell, Mean, MeanSquare, Windows};
 pub use moments::Moments;
 pub use pick_up::{
-    Folded, KeptOut, LowPass, Oversampling, folded_hz, folds, passes_for_db, shown_passes_for_db,
-    tick_share,
+    Folded, KeptOut, LowPass, Oversampling, folded_hz, folded_noise_upa2, folds, passes_for_db,
+    shown_passes_for_db, tick_share,
 };
 pub use sos::Sos;
 pub use synth::{BladeModulation, ClickTrain, Hum, PulseTrain, Sweep, Tonal, Tone};

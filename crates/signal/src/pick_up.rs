@@ -16,6 +16,11 @@ use crate::chain::HighPass;
 /// and a low-pass only weakens what lies higher.
 const STRETCHES: usize = 3;
 
+/// So many stretches of half the rate of a noise are looked at one by one.
+const ONE_BY_ONE: f64 = 1000.0;
+/// So far within its ends, as a share of it, a stretch is looked at.
+const WITHIN: f64 = 1e-9;
+
 /// A low-pass ahead of the converter, a Butterworth: `1 / (1 + (f/corner)^(2 poles))` of the power passes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LowPass {
@@ -77,6 +82,23 @@ impl KeptOut {
             _ => 1.0,
         };
         analogue * digital
+    }
+
+    /// Of the stretches of half the rate from one number up to another the powers that reach samples at `rate_hz`, added up, of each 1 at the
+    /// most: the low-pass counts as at `f_hz`, and of an oversampled converter those beside a multiple of its own rate come through.
+    fn open_stretches(&self, from: f64, to: f64, rate_hz: f64, f_hz: f64) -> f64 {
+        let analogue = self.low_pass.map_or(1.0, |l| l.power_gain(f_hz));
+        let all = to - from;
+        let open = match self.oversampling {
+            None => all,
+            Some(o) => {
+                let times = 2.0 * libm::round(o.rate_hz / rate_hz);
+                let blind_below = |n: f64| libm::ceil(n / times) + libm::floor(n / times);
+                let blind = blind_below(to) - blind_below(from);
+                blind + (all - blind) * libm::pow(10.0, -o.stop_band_db / 10.0)
+            }
+        };
+        analogue * open
     }
 }
 
@@ -166,6 +188,57 @@ pub fn shown_passes_for_db(
     kept_out: &KeptOut,
 ) -> f64 {
     level_db - 10.0 * libm::log10(reaches_samples(heard_hz, noise, kept_out))
+}
+
+/// Power in a band of samples, uPa^2, of what lies above half their rate of a noise of 1 uPa^2/Hz between two frequencies at the input of the
+/// chain: at the hydrophone, as [`passes_for_db`]. Each stretch between two multiples of half the rate counts as loud as at the end of its part
+/// in the band that is kept out least; beyond a thousand stretches all count as the first of these, but for what an oversampled converter cannot
+/// tell from sound, which counts as that. So it errs to the loud side. Finite, `0 <= from < to`, `0 <= low < high`.
+#[must_use]
+pub fn folded_noise_upa2(
+    (from_hz, to_hz): (f64, f64),
+    (low_hz, high_hz): (f64, f64),
+    noise: &ChainNoise,
+    kept_out: &KeptOut,
+) -> f64 {
+    let rate_hz = noise.chain().rate_hz();
+    let half_hz = 0.5 * rate_hz;
+    let high_hz = high_hz.min(half_hz);
+    if low_hz >= high_hz {
+        return 0.0;
+    }
+    let mut sum = 0.0;
+    let first = libm::floor(from_hz / half_hz).max(1.0);
+    let mut number = first;
+    while number * half_hz < to_hz {
+        if number - first >= ONE_BY_ONE {
+            let past = libm::ceil(to_hz / half_hz);
+            let reaches = |f_hz: f64| reaches_samples(f_hz, noise, kept_out);
+            let heard = reaches(low_hz).min(reaches(high_hz));
+            let open = kept_out.open_stretches(number, past, rate_hz, number * half_hz);
+            sum += (high_hz - low_hz) * open / heard;
+            break;
+        }
+        let a = from_hz.max(number * half_hz);
+        let b = to_hz.min((number + 1.0) * half_hz);
+        // An odd stretch is read downwards from a multiple of the rate, an even one upwards.
+        let turn_hz = rate_hz * libm::ceil(0.5 * number);
+        let (x, y) = (libm::fabs(a - turn_hz), libm::fabs(b - turn_hz));
+        let (x, y) = (x.min(y).max(low_hz), x.max(y).min(high_hz));
+        if x < y {
+            let true_of = |f_hz: f64| match number % 2.0 == 1.0 {
+                true => turn_hz - f_hz,
+                false => turn_hz + f_hz,
+            };
+            // Within the stretch: at its very end begins what an oversampled converter cannot tell from sound.
+            let inside_hz = WITHIN * (y - x);
+            let at = |f_hz: f64| passes_for_db(0.0, true_of(f_hz), f_hz, noise, kept_out);
+            let loudest_db = at(x + inside_hz).max(at(y - inside_hz));
+            sum += (y - x) * libm::pow(10.0, loudest_db / 10.0);
+        }
+        number += 1.0;
+    }
+    sum
 }
 
 /// Share of the power at `f_hz` that comes through the high-pass and all that keeps it out.

@@ -4,8 +4,10 @@ use std::collections::BTreeSet;
 
 use plan::{Line, ModuleIx, PassWhen, SensorIx};
 
+use super::cause::{CAUSES, Cause};
 use super::feeding::{Goes, fed_by, goes};
-use super::joint::{CAUSES, Cause, EarRun, StrumRun};
+use super::joint::EarRun;
+use super::strums::StrumRun;
 use super::waves::{Seas, Waved};
 use crate::input::SECONDS_PER_HOUR;
 use crate::mooring_verdicts::Hangs;

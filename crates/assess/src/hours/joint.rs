@@ -4,63 +4,16 @@
 //! them takes. When in a slot electronics drown a hydrophone is not known: a year has two ends, in one of which that falls on nothing else that keeps it or another hydrophone deaf
 //! ([`Falls::Apart`]) and in the other on as much as it can ([`Falls::Together`]). Of each cause is told what it takes by itself and what it alone takes; so the time that is lost lies between the largest of the first and their sum (Frechet), whatever depends on what.
 
-use mooring::{TideCourse, TideSpeeds};
 use power::year::MONTH_DAYS;
 
-/// What may keep a hydrophone from hearing.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub enum Cause {
-    /// Its supply is off.
-    Power,
-    /// Its module boots, its chain settles, or what leads ashore boots with it.
-    Starting,
-    /// What leads from it to the shore or to its store has no power, or boots.
-    Path,
-    /// Its clock is no longer good enough.
-    Clock,
-    /// Waves and its own heave clip its chain.
-    Heave,
-    /// The strum of its rope lies in the band of a detector.
-    Strum,
-    /// Electronics put more into its chain than the sea of the quietest month has, in the band of a detector.
-    PickUp,
-}
-
-/// All causes, in their order.
-pub const CAUSES: [Cause; 7] = [
-    Cause::Power,
-    Cause::Starting,
-    Cause::Path,
-    Cause::Clock,
-    Cause::Heave,
-    Cause::Strum,
-    Cause::PickUp,
-];
-
-impl Cause {
-    /// Its word.
-    #[must_use]
-    pub fn word(self) -> &'static str {
-        match self {
-            Cause::Power => "power",
-            Cause::Starting => "starting",
-            Cause::Path => "path",
-            Cause::Clock => "clock",
-            Cause::Heave => "heave",
-            Cause::Strum => "strum",
-            Cause::PickUp => "pick-up",
-        }
-    }
-
-    fn bit(self) -> u8 {
-        1 << (self as u8)
-    }
-}
+use super::at_once::{Room, at_once};
+use super::cause::Cause;
+use super::strums::StrumRun;
 
 /// Slots of an hour.
 pub(crate) const SLOTS: usize = 6;
-const SLOT_S: f64 = 600.0;
-const HOUR_S: f64 = 3600.0;
+pub(super) const SLOT_S: f64 = 600.0;
+pub(super) const HOUR_S: f64 = 3600.0;
 const HOURS: usize = 8760;
 
 /// What a hydrophone depends on.
@@ -98,14 +51,6 @@ enum Falls {
     Apart,
     /// At their least, on all else that does.
     Together,
-}
-
-/// A rope that strums.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) struct StrumRun {
-    pub(crate) tide: TideSpeeds,
-    /// Ranges of speed in which that is heard, m/s.
-    pub(crate) loud_m_s: Vec<(f64, f64)>,
 }
 
 /// What happens in a year, hour by hour from 1 January.
@@ -164,7 +109,7 @@ struct Going {
 
 /// An hour of a hydrophone.
 #[derive(Clone, Copy, Default)]
-struct Hour {
+pub(super) struct Hour {
     /// Causes that take it whole.
     whole: u8,
     /// Slots that strum.
@@ -173,28 +118,28 @@ struct Hour {
     starting_s: f64,
     path_s: f64,
     /// The seconds of each slot in which it is drowned.
-    drowned_s: f64,
+    pub(super) drowned_s: f64,
     /// Whether these come after what takes the first seconds of a slot, and not with it.
-    after: bool,
+    pub(super) after: bool,
 }
 
 impl Hour {
-    fn heard(&self) -> bool {
+    pub(super) fn heard(&self) -> bool {
         self.whole == 0 && self.slots == 0 && !self.begins_deaf()
     }
 
     /// Whether something takes its first seconds: only then is a slot heard in part.
-    fn begins_deaf(&self) -> bool {
+    pub(super) fn begins_deaf(&self) -> bool {
         [self.starting_s, self.path_s, self.drowned_s] != [0.0; 3]
     }
 
     /// Whether a slot is deaf, of an hour that does not begin deaf.
-    fn deaf(&self, slot: usize) -> bool {
+    pub(super) fn deaf(&self, slot: usize) -> bool {
         self.whole != 0 || self.slots & (1 << slot) != 0
     }
 
     /// From when on a slot is heard but for what drowns it at times, s from its beginning; all of it deaf at [`SLOT_S`].
-    fn known_from_s(&self, slot: usize) -> f64 {
+    pub(super) fn known_from_s(&self, slot: usize) -> f64 {
         if self.deaf(slot) || self.drowned_s >= SLOT_S {
             return SLOT_S;
         }
@@ -217,42 +162,6 @@ impl Hour {
         let of = |prefix_s: f64| (prefix_s - first_s).clamp(0.0, SLOT_S);
         (of(self.starting_s), of(self.path_s))
     }
-}
-
-/// The slots of each hour of a tide in which one of some ropes is heard, a bit each; nothing where there is no rope.
-pub(crate) fn slots_that_strum(ropes: &[StrumRun], tide: &TideCourse) -> Vec<u8> {
-    if ropes.is_empty() {
-        return Vec::new();
-    }
-    let mut hours = vec![0; tide.both.len() / SLOTS];
-    for rope in ropes {
-        let loud_m_s = joined(&rope.loud_m_s);
-        for (hour, both) in hours.iter_mut().zip(tide.both.chunks_exact(SLOTS)) {
-            for (slot, both) in both.iter().enumerate() {
-                let speed_m_s = rope.tide.speed_m_s(*both);
-                // Without a branch, which no processor would foresee.
-                let loud = loud_m_s.iter().fold(false, |loud, (low, high)| {
-                    loud | (speed_m_s >= *low) & (speed_m_s < *high)
-                });
-                *hour |= u8::from(loud) << slot;
-            }
-        }
-    }
-    hours
-}
-
-/// The same ranges as few: those that overlap or touch are one.
-fn joined(ranges: &[(f64, f64)]) -> Vec<(f64, f64)> {
-    let mut sorted: Vec<(f64, f64)> = ranges.iter().copied().filter(|(a, b)| a < b).collect();
-    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut all: Vec<(f64, f64)> = Vec::new();
-    for (low, high) in sorted {
-        match all.last_mut() {
-            Some(last) if low <= last.1 => last.1 = last.1.max(high),
-            _ => all.push((low, high)),
-        }
-    }
-    all
 }
 
 /// Runs a year.
@@ -441,106 +350,10 @@ fn add(year: &mut EarYear, causes: u8, seconds: f64) {
     }
 }
 
-fn close(longest_s: &mut f64, gap_s: &mut f64) {
+pub(super) fn close(longest_s: &mut f64, gap_s: &mut f64) {
     if *gap_s > 0.0 {
         *longest_s = longest_s.max(*gap_s);
         *gap_s = 0.0;
-    }
-}
-
-fn at_once(
-    hours: &[Hour],
-    month: usize,
-    found: &mut [OnceYear],
-    gaps_s: &mut [f64],
-    room: &mut Room,
-) {
-    if hours.iter().all(Hour::heard) {
-        for (once, gap_s) in found.iter_mut().zip(gaps_s) {
-            once.heard_s[month] += HOUR_S;
-            close(&mut once.gap_s, gap_s);
-        }
-        return;
-    }
-    if !hours.iter().any(Hour::begins_deaf) {
-        for slot in 0..SLOTS {
-            let hear = hours.iter().filter(|hour| !hour.deaf(slot)).count();
-            for (ix, (once, gap_s)) in found.iter_mut().zip(gaps_s.iter_mut()).enumerate() {
-                if ix < hear {
-                    once.heard_s[month] += SLOT_S;
-                    close(&mut once.gap_s, gap_s);
-                } else {
-                    *gap_s += SLOT_S;
-                }
-            }
-        }
-        return;
-    }
-    for slot in 0..SLOTS {
-        let known = || hours.iter().map(|hour| hour.known_from_s(slot));
-        room.known_s.clear();
-        room.known_s.extend(known());
-        room.known_s.sort_unstable_by(f64::total_cmp);
-        room.heard_s.clear();
-        if hours.iter().all(|hour| hour.after) {
-            apart(hours, slot, room);
-        } else {
-            let of = |hour: &Hour| SLOT_S - hour.known_from_s(slot).max(hour.drowned_s);
-            room.heard_s.extend(hours.iter().map(of));
-            room.heard_s.sort_unstable_by(|a, b| b.total_cmp(a));
-        }
-        let of_each = found.iter_mut().zip(gaps_s.iter_mut());
-        for ((once, gap_s), (known_s, heard_s)) in
-            of_each.zip(room.known_s.iter().zip(&room.heard_s))
-        {
-            once.heard_s[month] += heard_s;
-            *gap_s += known_s;
-            if *known_s < SLOT_S {
-                close(&mut once.gap_s, gap_s);
-            }
-        }
-    }
-}
-
-/// What is needed of a slot, kept from one to the next.
-#[derive(Default)]
-struct Room {
-    /// From when on at least one is heard but for what drowns them at times, at least two, and so on, s.
-    known_s: Vec<f64>,
-    /// For how long at least one is heard, at least two, and so on, s.
-    heard_s: Vec<f64>,
-    /// Seconds in which those are drowned that are deaf by nothing else, rising.
-    drowned_s: Vec<f64>,
-}
-
-/// For how long at least so many are heard of a slot at the least, whatever of it is drowned when.
-///
-/// Of n events with the shares q at least m fall together for at most `(sum of all but the j largest) / (m - j)` of the time, for every j
-/// below m: Markov's inequality for those that are left (Rueger 1978 shows that the least of these is reached; from memory).
-fn apart(hours: &[Hour], slot: usize, room: &mut Room) {
-    room.drowned_s.clear();
-    let mut all_s = 0.0;
-    for hour in hours {
-        let known_s = hour.known_from_s(slot);
-        if known_s < SLOT_S {
-            all_s += hour.drowned_s;
-        }
-        if known_s == 0.0 {
-            room.drowned_s.push(hour.drowned_s);
-        }
-    }
-    room.drowned_s.sort_unstable_by(f64::total_cmp);
-    let free = room.drowned_s.len();
-    for (ix, known_s) in room.known_s.iter().enumerate() {
-        // Where just so many hear, one that is drowned is one too few.
-        let mut lost_s = all_s;
-        // Of those that nothing else takes so many must be drowned at once.
-        let together = free.saturating_sub(ix);
-        for largest in 0..together {
-            let rest_s: f64 = room.drowned_s[..free - largest].iter().sum();
-            lost_s = lost_s.min(rest_s / (together - largest) as f64);
-        }
-        room.heard_s.push((SLOT_S - known_s - lost_s).max(0.0));
     }
 }
 

@@ -1,5 +1,8 @@
 use super::*;
 use chance::Stream;
+use mooring::{TideCourse, TideSpeeds};
+
+use crate::hours::strums::{joined, slots_that_strum};
 
 const YEAR_S: f64 = 8760.0 * 3600.0;
 

@@ -2,7 +2,8 @@
 
 use plan::{Line, Listeners, SensorIx, That};
 
-use super::joint::{CAUSES, Cause, JointYear};
+use super::cause::{CAUSES, Cause};
+use super::joint::JointYear;
 use super::run::Hearing;
 use super::{LISTENING_YEARS, YEAR_S, month_s};
 use crate::check::Tier;

@@ -3,18 +3,21 @@
 //! The years are those of the energy year (same seed, same weather), the wind of each hour is drawn beside them, the tide runs from a phase of the year's own. Causes fall together as they fall: nothing
 //! is multiplied. Equations, sources and limits: docs/method/hours.md.
 
+mod at_once;
+mod cause;
 mod ears;
 mod feeding;
 mod joint;
 mod kept;
 mod run;
+mod strums;
 mod waves;
 
 use plan::{Line, SensorIx};
 
+pub use cause::{CAUSES, Cause};
 pub use ears::CauseKnown;
 pub(crate) use feeding::{fed_by, never_off};
-pub use joint::{CAUSES, Cause};
 pub(crate) use kept::{HeardYears, Whose};
 pub(crate) use waves::Seas;
 pub use waves::{CLIPPED_SHARE, Waved};

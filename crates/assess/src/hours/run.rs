@@ -9,9 +9,11 @@ use plan::{Line, SupplyIx};
 use power::weather::{WIND_LASTS_H, WindYears};
 use power::year::YearPlan;
 
+use super::cause::Cause;
 use super::ears::{CauseKnown, Ear, Feeds, Told, ear};
 use super::feeding::never_off;
-use super::joint::{Cause, EarRun, JointYear, SLOTS, StrumRun, Tracks, slots_that_strum, year};
+use super::joint::{EarRun, JointYear, SLOTS, Tracks, year};
+use super::strums::{StrumRun, slots_that_strum};
 use super::waves::Seas;
 use super::{HoursError, all_ears};
 use crate::input::{EnergyInput, InputError, energy_of, measured_winds};

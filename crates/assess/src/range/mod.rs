@@ -7,11 +7,14 @@
 mod hours;
 mod laws;
 mod over;
+mod rays;
 mod record;
 mod recorded;
 mod sample;
+mod sound;
 mod spectrum;
 mod subject;
+mod way;
 mod whole;
 mod wind;
 
@@ -27,8 +30,9 @@ pub use over::{
 pub use record::InjectionRecord;
 pub use recorded::{Recorded, recorded_ranges};
 pub use sample::{Draws, sample};
+pub use sound::BandOf;
 pub use spectrum::{CallBand, CallSpectrum, call_spectrum};
-pub use subject::{BandOf, Subject};
+pub use subject::Subject;
 pub(crate) use subject::{INJECTION, Laws};
 
 pub use injection::{Bound, Curve, Outer, Point, Reach, Spread, ideal_found_share};

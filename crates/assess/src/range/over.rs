@@ -14,7 +14,7 @@ use injection::{
 use quantity::{Dimension, show};
 use seawater::Spreading;
 
-use super::subject::Way;
+use super::way::Way;
 use super::{RangeError, Sampled, Subject};
 
 /// Beyond this range a simple law is doubtful, m. A judgement without a source.

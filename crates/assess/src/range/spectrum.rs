@@ -9,13 +9,12 @@ use seawater::{absorption, transmission_loss_db};
 use signal::{Decidecade, band_energies, decidecades};
 
 use super::RangeError;
-use super::subject::{SPREADING, site, voiced};
+use super::sound::{LOWEST_HZ, voiced};
+use super::subject::{SPREADING, site};
 use crate::input::{InputError, profile, sensor_chain, spreading};
 
 /// Least of a call's energy that is told of a band, dB below all of it: less is what the samples' rounding leaves.
 const LEAST_DB: f64 = -80.0;
-/// Lowest frequency whose band is told, Hz: below it the formulas of the sea do not hold.
-const LOWEST_HZ: f64 = 1.0;
 
 /// A call in one band.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,23 +1,22 @@
 //! A detector and a call of the plan as numbers: what is put into which noise, and what loses it on the way.
 
 use chance::Stream;
-use detect::{Spec, Stage};
+use detect::Spec;
 use injection::{CallSound, InjectionError, Spread};
-use plan::{CallIx, DetectorIx, Line, ModuleIx, SoundKind};
+use plan::{CallIx, DetectorIx, Line};
 use quantity::{HALF_WIDTH_DEVIATIONS, Law};
-use seawater::{
-    Profile, SeaError, Spreading, Variable, Warning, absorption, lloyd_mirror_loss_db,
-    transmission_loss_db,
-};
+use seawater::{Profile, Variable, Warning, absorption};
 use sha2::{Digest, Sha256};
 use signal::{SensorChain, energy_band_hz};
 
-use super::laws::{RayLoss, local, surveyed};
+use super::laws::{local, surveyed};
+use super::rays::RayLoss;
+use super::sound::{BandOf, LOWEST_HZ, band_of, listens_in, over_background, voiced};
+use super::way::{Way, depth_ends_m};
 use super::{HourWinds, Local, RangeError, SurveyLaw, Wind};
-use crate::hang::TOLD_FROM_M;
 use crate::input::{
-    Exact, InputError, SiteNoise, bed, detector_spec, profile, says_its_noise, self_noise,
-    sensor_chain, spreading, template_samples,
+    InputError, SiteNoise, bed, detector_spec, profile, says_its_noise, self_noise, sensor_chain,
+    spreading,
 };
 use crate::memo::Memo;
 use crate::mooring_verdicts::Hangs;
@@ -26,12 +25,8 @@ use crate::pick_up::PickUps;
 /// Method of a sampled curve; a change of what is drawn or counted is another method.
 pub(crate) const INJECTION: &str = "injection/2";
 
-/// Frequencies over a call's band at which the surface's image is taken, spread evenly over the logarithm.
-const IMAGE_FREQUENCIES: u32 = 24;
 /// Share of a call's energy that lies below its own band, and above.
 const LEFT_OUT: f64 = 0.05;
-/// Below this the formulas of the sea do not hold, Hz.
-const LOWEST_HZ: f64 = 1.0;
 /// The least wind that there is, m/s.
 pub(super) const CALM_M_S: f64 = 0.0;
 /// What to write where a range is asked for and no law is there.
@@ -44,40 +39,6 @@ pub(crate) enum Laws {
     Own,
     /// All that may hold.
     All,
-}
-
-/// Whose band it is in which call and noise are compared.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum BandOf {
-    /// The detector's own: a level of all that it passes.
-    Detector,
-    /// The call's, of nine tenths of its energy: the detector names no band and takes no level of all that it passes, but looks within it.
-    Call,
-}
-
-/// What sound loses on its way, but for absorption.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Way {
-    /// By a spreading law.
-    Law(Spreading),
-    /// By spherical spreading of the straight path and its image in a flat surface, the mean of the power over a call's band.
-    Image { low_hz: f64, high_hz: f64 },
-    /// A law over the ranges at which it was measured, and another coefficient nearer and beyond, from the loss that the law has there. Nearer it
-    /// never falls below none.
-    Joined {
-        law: Spreading,
-        from_m: f64,
-        to_m: f64,
-        outer_db_per_decade: f64,
-    },
-    /// The same to a hydrophone at one depth, whatever its own, m.
-    ImageAt {
-        low_hz: f64,
-        high_hz: f64,
-        depth_m: f64,
-    },
-    /// By all rays through the profile, absorption with it: to the hydrophone at its own depth, or at one of the ends of its depths.
-    Rays { to: usize },
 }
 
 /// What is sampled and what ranges are worked out from.
@@ -413,79 +374,6 @@ impl Subject {
         Ok((found.total_db_per_km, warnings.collect()))
     }
 
-    /// Loss to a hydrophone at a depth over a horizontal range, dB re 1 m.
-    pub(crate) fn loss_db(
-        &self,
-        range_m: f64,
-        depth_m: f64,
-        absorption_db_per_km: f64,
-    ) -> Result<f64, RangeError> {
-        self.loss_by(self.way, range_m, depth_m, absorption_db_per_km)
-    }
-
-    /// The same by another way than the plan's.
-    pub(super) fn loss_by(
-        &self,
-        way: Way,
-        range_m: f64,
-        depth_m: f64,
-        absorption_db_per_km: f64,
-    ) -> Result<f64, RangeError> {
-        let rise_m = depth_m - self.source_depth_m;
-        let slant_m = libm::sqrt(range_m * range_m + rise_m * rise_m).max(1.0);
-        let loss = match way {
-            Way::Law(law) => transmission_loss_db(law, slant_m, absorption_db_per_km),
-            Way::Image { low_hz, high_hz } => self
-                .image_loss_db(range_m, depth_m, low_hz, high_hz)
-                .map(|loss_db| loss_db + absorption_db_per_km * slant_m * 1e-3),
-            Way::ImageAt {
-                low_hz,
-                high_hz,
-                depth_m,
-            } => {
-                let way = Way::Image { low_hz, high_hz };
-                return self.loss_by(way, range_m, depth_m, absorption_db_per_km);
-            }
-            Way::Rays { to } => {
-                let rays = self.rays.as_ref().ok().and_then(|all| all.get(to));
-                Ok(rays.map_or(f64::INFINITY, |rays| rays.loss_db(range_m)))
-            }
-            Way::Joined {
-                law,
-                from_m,
-                to_m,
-                outer_db_per_decade,
-            } => {
-                let held_m = slant_m.clamp(from_m, to_m);
-                let outer_db = outer_db_per_decade * libm::log10(slant_m / held_m);
-                law.loss_db(held_m).map(|loss_db| {
-                    (loss_db + outer_db).max(0.0) + absorption_db_per_km * slant_m * 1e-3
-                })
-            }
-        };
-        Ok(loss.map_err(InputError::from)?)
-    }
-
-    fn image_loss_db(
-        &self,
-        range_m: f64,
-        depth_m: f64,
-        low_hz: f64,
-        high_hz: f64,
-    ) -> Result<f64, SeaError> {
-        let c = self
-            .profile
-            .harmonic_mean_sound_speed_m_s(self.source_depth_m, depth_m)?;
-        let mut power = 0.0;
-        for i in 0..IMAGE_FREQUENCIES {
-            let share = (f64::from(i) + 0.5) / f64::from(IMAGE_FREQUENCIES);
-            let f_hz = low_hz * libm::pow(high_hz / low_hz, share);
-            let loss_db = lloyd_mirror_loss_db(f_hz, self.source_depth_m, depth_m, range_m, c)?;
-            power += libm::pow(10.0, -loss_db / 10.0);
-        }
-        Ok(-10.0 * libm::log10(power / f64::from(IMAGE_FREQUENCIES)))
-    }
-
     /// SHA-256 of all that a sampled curve in the noise of a wind rests on, but for the number of calls and their seed. The density of the
     /// noise is in it as it was worked out: another formula gives another digest.
     ///
@@ -533,116 +421,9 @@ impl Subject {
     }
 }
 
-/// Of the depths at which a module hangs over the design cases the least and the greatest, m, as far as they differ from the one that
-/// counts by what is told.
-fn depth_ends_m(hangs: &Hangs<'_>, module: ModuleIx, own_m: f64) -> Vec<f64> {
-    let Ok(found) = hangs.found() else {
-        return Vec::new();
-    };
-    let mut lines = found.lines.iter().flatten();
-    let Some(seen) = lines.find_map(|of| of.modules.iter().find(|seen| seen.module == module))
-    else {
-        return Vec::new();
-    };
-    [seen.shallowest_m.value, seen.deepest_m.value]
-        .into_iter()
-        .filter(|end_m| (end_m - own_m).abs() >= TOLD_FROM_M)
-        .collect()
-}
-
 pub(super) fn site(missing: &'static str) -> RangeError {
     RangeError::Input(InputError::NotSaid {
         what: "site".to_owned(),
         missing,
     })
-}
-
-pub(super) fn over_background(spec: &Spec) -> bool {
-    let mut stages = spec.stages.iter();
-    stages.any(|stage| matches!(stage, Stage::Background { .. }))
-}
-
-/// Whose band call and noise are compared in.
-fn band_of(spec: &Spec) -> BandOf {
-    let names = |s: &Stage| matches!(s, Stage::Band { .. });
-    // A level or an exposure is that of all that is passed; the others look for something within it.
-    let whole = |s: &Stage| matches!(s, Stage::Level { .. } | Stage::Exposure { .. });
-    if spec.stages.iter().any(|s| names(s) || whole(s)) {
-        BandOf::Detector
-    } else {
-        BandOf::Call
-    }
-}
-
-/// The band that a detector passes; without one all that its rate holds.
-fn listens_in(spec: &Spec) -> (f64, f64) {
-    /// What a decimator passes of the new rate.
-    const PASSED: f64 = 0.4;
-    let mut band = (0.0, 0.5 * spec.rate_hz);
-    for stage in &spec.stages {
-        match stage {
-            Stage::Decimate { factor } => band.1 = PASSED * spec.rate_hz / *factor as f64,
-            Stage::Band {
-                low_hz, high_hz, ..
-            } => band = (*low_hz, *high_hz),
-            _ => {}
-        }
-    }
-    band
-}
-
-/// The frequency that stands for a formula with the least and the greatest, Hz.
-type Said = (f64, (f64, f64));
-
-/// Samples of a call at a rate, with an rms of 1 uPa while it sounds; of a formula with what it says of its frequencies.
-pub(super) fn voiced(
-    name: &str,
-    call: &plan::Call,
-    rate_hz: f64,
-) -> Result<(Vec<f32>, Option<Said>), RangeError> {
-    match &call.what {
-        SoundKind::Recording { .. } => Ok((recorded(name, call, rate_hz)?, None)),
-        kind => {
-            let (samples, said) = formula(name, kind, rate_hz)?;
-            Ok((samples, Some(said)))
-        }
-    }
-}
-
-fn formula(name: &str, kind: &SoundKind, rate_hz: f64) -> Result<(Vec<f32>, Said), RangeError> {
-    let exact = Exact::new(kind, 0.0)
-        .map_err(|source| RangeError::Call {
-            call: name.to_owned(),
-            source,
-        })?
-        .expect("calls are formulas or recordings");
-    let audible_hz = plan::Chain::AUDIBLE_SHARE * 0.5 * rate_hz;
-    if exact.high_hz > audible_hz {
-        return Err(RangeError::AboveTheEar {
-            call: name.to_owned(),
-            high_hz: exact.high_hz,
-            audible_hz,
-        });
-    }
-    let samples = (exact.duration_s * rate_hz).ceil() as usize;
-    let sound = (0..samples).map(|i| exact.value(i as f64 / rate_hz) as f32);
-    let band_hz = (exact.low_hz.max(LOWEST_HZ), exact.high_hz);
-    Ok((sound.collect(), (exact.representative_hz, band_hz)))
-}
-
-/// The samples of a recorded call, with an rms of 1 uPa over its length.
-fn recorded(name: &str, call: &plan::Call, rate_hz: f64) -> Result<Vec<f32>, RangeError> {
-    let template = call
-        .recording
-        .as_ref()
-        .expect("a recorded call names its recording");
-    let mut samples = template_samples(name, template, rate_hz)?;
-    let sum: f64 = samples.iter().map(|&x| f64::from(x) * f64::from(x)).sum();
-    if sum > 0.0 {
-        let factor = 1.0 / (sum / samples.len() as f64).sqrt();
-        for x in &mut samples {
-            *x = (f64::from(*x) * factor) as f32;
-        }
-    }
-    Ok(samples)
 }

@@ -2,7 +2,8 @@
 
 use plan::{CallIx, DetectorIx, Line, That};
 
-use super::subject::{CALM_M_S, over_background};
+use super::sound::over_background;
+use super::subject::CALM_M_S;
 use super::{RangeError, Subject};
 use crate::input::detector_spec;
 use crate::months::months_in_water;

@@ -461,7 +461,7 @@ fn verif_a_mistake_hides_hearing_where_it_reads() {
 fn loud(level: &str, first: &str, second: &str) -> String {
     let module = |id: &str, share: &str| {
         format!(
-            "[module.{id}]\nposition = {{ section = \"section.riser\", from_top = \"30 m\" }}\nloads = {{ still = \"1 W\", loud = \"1 W\" }}\nstarts_in = \"still\"\nduty = [{{ state = \"loud\", share = \"{share} %\" }}, {{ state = \"still\", share = \"{} %\" }}]\n[span.to-{id}]\nfrom = \"module.ear\"\nto = \"module.{id}\"\nconductor = \"1.0 mm2 class 5\"\nlength = \"5 m\"\n",
+            "[module.{id}]\nposition = {{ section = \"section.riser\", from_top = \"30 m\" }}\ninput = {{ minimum = \"9 V\", maximum = \"36 V\" }}\nloads = {{ still = \"1 mW\", loud = \"1 mW\" }}\nstarts_in = \"still\"\nduty = [{{ state = \"loud\", share = \"{share} %\" }}, {{ state = \"still\", share = \"{} %\" }}]\n[span.to-{id}]\nfrom = \"module.ear\"\nto = \"module.{id}\"\nconductor = \"1.0 mm2 class 5\"\nlength = \"5 m\"\n",
             100 - share.parse::<u32>().unwrap()
         )
     };

@@ -330,7 +330,7 @@ fn verif_a_level_in_samples_is_not_weakened_again() {
 fn verif_ticks_fold_as_lines_do() {
     let ticks = |level: &str| {
         format!(
-            "{{ level = \"{level} re 1 uPa\", every = \"10 s\", lasts = \"10 s\", band = [\"100 mHz\", \"10 kHz\"] }}"
+            "{{ level = \"{level} re 1 uPa\", every = \"10 s\", lasts = \"10 s\", band = [\"0.1 Hz\", \"10 kHz\"] }}"
         )
     };
     // Of 10 kHz the detector's decidecade about 200 Hz shows so much in each of five stretches.

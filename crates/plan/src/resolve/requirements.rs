@@ -511,7 +511,7 @@ fn in_hours(r: &mut Resolver<'_>, f: &Fields) -> Option<Q> {
     Some(Q {
         si: share?.si,
         law: None,
-        at: at,
+        at,
     })
 }
 

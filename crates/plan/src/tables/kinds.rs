@@ -247,7 +247,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited(
         "encounter",
         &["of", "call", "calls", "correlation", "at_least", "share"],
-        &[],
+        &["in"],
         "2 km",
     ),
     limited(

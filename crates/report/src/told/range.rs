@@ -87,6 +87,13 @@ pub fn range_text(name: &str, ranges: &Ranges) -> String {
             "  Lines of electronics may fold into what the detector passes, and nothing says how much of them is kept\n  out (`anti_alias`, `oversampling`): they are not in this noise"
         );
     }
+    if let Some(why) = s.other_sound() {
+        let text =
+            format!("No law was measured for this call, and no requirement on it is met: {why}.");
+        for row in wrap(&text, 106) {
+            let _ = writeln!(out, "  {row}");
+        }
+    }
     if let Some(worst) = worst(ranges) {
         curve(&mut out, worst, ranges);
     }
@@ -251,8 +258,12 @@ fn by_law(out: &mut String, month: &Month, ranges: &Ranges) {
     }
     let text = match measured {
         Some(local) => format!(
-            "{}; the worst and the best of what its uncertainty leaves, and of every law from 15 to 20 lg r where it ends. A `shall` is judged under the worst.",
-            local.words
+            "{}{}; the worst and the best of what its uncertainty leaves, and of every law from 15 to 20 lg r where it ends. A `shall` is judged under the worst.",
+            local.words,
+            local
+                .season
+                .as_ref()
+                .map_or_else(String::new, |season| format!("; {season}"))
         ),
         None => "No loss was measured at the place: a `shall` is judged under all of these, and unknown where they differ.".to_owned(),
     };
@@ -464,8 +475,10 @@ pub fn range_json(name: &str, ranges: &Ranges) -> Value {
             })).collect::<Vec<_>>(),
         })),
         "loss_measured": s.local.as_ref().map(|local| json!({
-            "farthest_m": local.farthest_m, "words": local.words,
+            "farthest_m": local.farthest_m, "band_low_hz": local.band_hz.0, "band_high_hz": local.band_hz.1,
+            "words": local.words, "season": local.season, "why_not_of_this_call": s.other_sound(),
         })),
+        "lines_may_fold": s.may_fold(),
         "why_no_rays": s.no_rays(),
         "over_hours": over_hours_json(ranges),
         "months": ranges.months.iter().map(month_json).collect::<Vec<_>>(),

@@ -2,8 +2,8 @@
 
 use serde_json::Value;
 use signal::{
-    ChainNoise, KeptOut, LowPass, Oversampling, SensorChain, folded_hz, folds, passes_for_db,
-    tick_share,
+    ChainNoise, HighPass, KeptOut, LowPass, Oversampling, SensorChain, folded_hz,
+    folded_noise_upa2, folds, passes_for_db, shown_passes_for_db, tick_share,
 };
 
 use crate::support::{close, number};
@@ -127,4 +127,109 @@ fn verif_an_oversampled_converter_is_blind_about_the_rate_of_its_samples_alone()
         .iter()
         .any(|one| one.true_hz.0 <= 6.144e6 && 6.144e6 <= one.true_hz.1);
     assert!(blind);
+}
+
+/// Every millionth of a noise by itself, where samples show it.
+fn one_by_one_upa2(
+    (from_hz, to_hz): (f64, f64),
+    band_hz: (f64, f64),
+    noise: &ChainNoise,
+    kept_out: &KeptOut,
+) -> f64 {
+    const PARTS: u32 = 1_000_000;
+    let rate_hz = noise.chain().rate_hz();
+    let width_hz = (to_hz - from_hz) / f64::from(PARTS);
+    let each = (0..PARTS).map(|i| from_hz + (f64::from(i) + 0.5) * width_hz);
+    each.filter(|f_hz| *f_hz > 0.5 * rate_hz)
+        .map(|f_hz| (f_hz, folded_hz(f_hz, rate_hz)))
+        .filter(|(_, heard_hz)| band_hz.0 <= *heard_hz && *heard_hz < band_hz.1)
+        .map(|(f_hz, heard_hz)| {
+            width_hz * 10.0_f64.powf(passes_for_db(0.0, f_hz, heard_hz, noise, kept_out) / 10.0)
+        })
+        .sum()
+}
+
+/// An even noise that is wider than half the rate folds into a band from each stretch: without a filter each adds the width of the band, behind
+/// one never less than part by part.
+#[test]
+fn verif_noise_folds_from_every_stretch() {
+    let plain = chain(4000.0);
+    let none = KeptOut::default();
+    let band_hz = (300.0, 420.0);
+    // From 0 to 10 kHz are five stretches of 2 kHz, four of them above half the rate. 8 to 9.5 kHz hold the band, 8 to 8.2 kHz do not.
+    for (to_hz, stretches) in [(10_000.0, 4.0), (9_500.0, 4.0), (8_200.0, 3.0)] {
+        let found = folded_noise_upa2((0.0, to_hz), band_hz, &plain, &none);
+        assert!((found - 120.0 * stretches).abs() < 1e-6, "{to_hz} {found}");
+    }
+    let high_pass = Some(HighPass {
+        corner_hz: 100.0,
+        poles: 2,
+    });
+    let filtered = SensorChain::new(-170.0, 20.0, high_pass, 2.5, 24, 4000.0).unwrap();
+    let filtered = ChainNoise::new(&filtered, None, None, &[]).unwrap();
+    let kept_out = KeptOut {
+        low_pass: Some(LowPass {
+            corner_hz: 3000.0,
+            poles: 2,
+        }),
+        oversampling: Some(Oversampling {
+            rate_hz: 32_000.0,
+            stop_band_db: 40.0,
+        }),
+    };
+    for band_hz in [(300.0, 420.0), (10.0, 20.0), (1000.0, 2000.0)] {
+        let range_hz = (0.0, 70_000.0);
+        let found = folded_noise_upa2(range_hz, band_hz, &filtered, &kept_out);
+        let wanted = one_by_one_upa2(range_hz, band_hz, &filtered, &kept_out);
+        // A stretch counts as at the louder end of its part of the band.
+        assert!(
+            wanted <= found * 1.001 && found < 4.0 * wanted,
+            "{found} {wanted}"
+        );
+    }
+}
+
+/// Of more stretches than are looked at one by one those beside a multiple of the converter's own rate still come through.
+#[test]
+fn verif_noise_far_above_the_rate_is_never_told_too_low() {
+    let narrow = chain(100.0);
+    let kept_out = KeptOut {
+        low_pass: None,
+        oversampling: Some(Oversampling {
+            rate_hz: 64_000.0,
+            stop_band_db: 100.0,
+        }),
+    };
+    let range_hz = (0.0, 1e6);
+    let found = folded_noise_upa2(range_hz, (10.0, 20.0), &narrow, &kept_out);
+    // Fifteen multiples of 64 kHz lie below 1 MHz: two stretches beside each, 10 Hz of each.
+    assert!((found - 300.0).abs() < 0.01, "{found}");
+    let low_pass = KeptOut {
+        low_pass: Some(LowPass {
+            corner_hz: 20.0,
+            poles: 1,
+        }),
+        oversampling: None,
+    };
+    let found = folded_noise_upa2(range_hz, (10.0, 20.0), &narrow, &low_pass);
+    let wanted = one_by_one_upa2(range_hz, (10.0, 20.0), &narrow, &low_pass);
+    assert!(wanted <= found && found < 2.5 * wanted, "{found} {wanted}");
+}
+
+/// A level in samples is what is left of a sound there: what the chain does to it is given back, and nothing else.
+#[test]
+fn verif_a_level_in_samples_gives_back_what_the_chain_does_to_sound() {
+    let kept_out = KeptOut {
+        low_pass: Some(LowPass {
+            corner_hz: 1000.0,
+            poles: 2,
+        }),
+        oversampling: None,
+    };
+    let plain = chain(4000.0);
+    for heard_hz in [10.0, 200.0, 1000.0, 1999.0] {
+        let in_samples_db = 60.0 + 10.0 * kept_out.power_gain(heard_hz, 4000.0).log10();
+        let back_db = shown_passes_for_db(in_samples_db, heard_hz, &plain, &kept_out);
+        assert!((back_db - 60.0).abs() < 1e-9);
+    }
 }

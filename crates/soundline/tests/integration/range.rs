@@ -178,6 +178,49 @@ fn verif_the_image_in_the_surface_makes_depth_count() {
     assert!((1.35..1.45).contains(&ratio), "{ratio}");
 }
 
+/// A law that was measured at other frequencies than the call's is told with its band, and that it says nothing of the call.
+#[test]
+fn verif_the_band_of_a_measured_loss_is_told() {
+    let demo = demo("harrow-sound", false);
+    edit(
+        &demo.plan,
+        "spreading = \"transition\"\nspreading_changes_at = \"1 km\"\n",
+        "spreading = \"measured\"\nloss_measured = { slope = \"17 dB\", farthest = \"5 km\", band = [\"9 kHz\", \"11 kHz\"], document = \"SV-11\", by = \"the survey launch\", date = 2027-02-14 }\n",
+    );
+    let arguments = [
+        "range",
+        &demo.plan,
+        "--detector",
+        "upcall-upper",
+        "--month",
+        "1",
+        "--calls",
+        "25",
+    ];
+    let output = run(&[&["--format", "json"][..], &arguments].concat());
+    expect_status(&output, 0);
+    let told: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let measured = &told["loss_measured"];
+    assert_eq!(measured["band_low_hz"], 9000.0);
+    assert_eq!(measured["band_high_hz"], 11000.0);
+    let season = measured["season"].as_str().unwrap();
+    assert!(season.contains("it was measured in February"), "{season}");
+    let why = measured["why_not_of_this_call"].as_str().unwrap();
+    assert!(why.contains("and the call lies in"), "{why}");
+    let row = &told["over_hours"]["rows"][0]["p50"];
+    assert!(
+        row["drawn_in_noise_apart_db"].as_f64().unwrap() < 3.0,
+        "{row}"
+    );
+    let text = run(&arguments);
+    let text = stdout(&text)
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    assert!(text.contains("No law was measured for this call"), "{text}");
+    assert!(text.contains("it was measured in February"), "{text}");
+}
+
 /// Without a month and a wind all is drawn that requirements of the detector for the call read: the months in which the line may be in the
 /// water, and the wind up to which one is to hold. One for which the formula of the noise does not hold is told, and the rest drawn.
 #[test]

@@ -182,7 +182,7 @@ pub(crate) const REQUIREMENT: Section = Section {
         o(
             "in",
             S::Text,
-            "of a detection range: in how many hours of each month of the deployment it must hold, as `90 % of hours`; at the mean wind of each month when not written",
+            "of a detection range, also of an encounter: in how many hours of each month of the deployment it must hold, as `90 % of hours`; at the mean wind of each month when not written",
         ),
         o(
             "when_wind_at_most",
