@@ -176,16 +176,22 @@ impl ChainBudget {
     /// states; `None` when the plan does not say.
     #[must_use]
     pub fn picked_up(&self) -> Option<Vec<(String, Picked)>> {
-        let picked = self.pick_up.as_ref()?;
         // Below what its detectors hear a high-pass makes a line pass for a louder sound than any that is listened for.
         let bands = || self.detectors.iter().map(|d| d.band_hz);
         let low_hz = bands().map(|b| b.0).reduce(f64::min);
         let high_hz = bands().map(|b| b.1).reduce(f64::max);
         let whole = (SEA_HZ.0, self.audible_hz);
         let band_hz = low_hz.zip(high_hz).unwrap_or(whole);
-        let all = picked.in_band(band_hz, Over::Mean).all;
         let rate_hz = self.noise.chain().rate_hz();
-        Some(all.into_iter().map(|p| (p.words(rate_hz), p)).collect())
+        let all = self.picked_up_in(band_hz)?.into_iter();
+        Some(all.map(|p| (p.words(rate_hz), p)).collect())
+    }
+
+    /// What electronics put into a band, Hz, the strongest first, each with its mean level at the worst of the states; `None` when the plan does
+    /// not say.
+    #[must_use]
+    pub fn picked_up_in(&self, band_hz: (f64, f64)) -> Option<Vec<Picked>> {
+        Some(self.pick_up.as_ref()?.in_band(band_hz, Over::Mean).all)
     }
 
     /// Whether what is told of the chain beside its detectors is all that may be, and not the least: its noise is known, and no line may

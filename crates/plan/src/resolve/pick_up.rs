@@ -114,10 +114,11 @@ fn in_samples(r: &mut Resolver<'_>, f: &Fields, rate_hz: Option<Q>) -> bool {
 }
 
 fn level(r: &mut Resolver<'_>, f: &Fields) -> Option<PickUpLevel> {
-    let written: Vec<(&str, Site)> = LEVELS
+    let mut written: Vec<(&str, Site)> = LEVELS
         .into_iter()
         .filter_map(|key| Some((key, f.site_of(key)?)))
         .collect();
+    written.sort_by_key(|(_, site)| site.start);
     match written[..] {
         [(_, first), (_, second), ..] => {
             r.tell(

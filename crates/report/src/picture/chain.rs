@@ -1,5 +1,7 @@
 //! The picture of a sensor chain: densities of the sea and of the chain over frequency, full scale, the bands of the detectors.
 
+mod picked;
+
 use assess::{CREST_DB, ChainBudget, DetectorBudget};
 use signal::NoiseParts;
 
@@ -9,6 +11,7 @@ use super::drawing::Drawing;
 use super::shapes;
 use super::ticks::{linear_ticks, logarithmic_minor_ticks, si_label, signed};
 use super::{Axis, AxisScale, PictureError, PictureSize, logarithmic_ticks};
+use picked::Marks;
 
 const SEA: Rgb = [188, 212, 230];
 const SEA_EDGE: Rgb = [70, 116, 156];
@@ -91,6 +94,7 @@ struct Curves {
     /// Calm, quietest, windiest.
     sea: Option<[Vec<f64>; 3]>,
     full_scale: Vec<f64>,
+    picked: Marks,
 }
 
 fn curves(budget: &ChainBudget, frequency: &Axis) -> Curves {
@@ -114,8 +118,9 @@ fn curves(budget: &ChainBudget, frequency: &Axis) -> Curves {
     let full_scale = hz
         .iter()
         .map(|f| {
-            let width_hz = f * (libm::pow(10.0, HALF_BAND) - libm::pow(10.0, -HALF_BAND));
-            overload_db - CREST_DB - 10.0 * libm::log10(width_hz * budget.noise.power_gain(*f))
+            overload_db
+                - CREST_DB
+                - 10.0 * libm::log10(decidecade_hz(*f) * budget.noise.power_gain(*f))
         })
         .collect();
     Curves {
@@ -123,7 +128,13 @@ fn curves(budget: &ChainBudget, frequency: &Axis) -> Curves {
         chain,
         sea,
         full_scale,
+        picked: Marks::of(budget, (low, high)),
     }
+}
+
+/// Width of the tenth of a decade about a frequency, Hz.
+fn decidecade_hz(f_hz: f64) -> f64 {
+    f_hz * (libm::pow(10.0, HALF_BAND) - libm::pow(10.0, -HALF_BAND))
 }
 
 fn draw(title: &str, budget: &ChainBudget, size: PictureSize) -> Result<Drawing, PictureError> {
@@ -168,6 +179,7 @@ fn draw(title: &str, budget: &ChainBudget, size: PictureSize) -> Result<Drawing,
     };
     plot.background(&mut drawing, budget, &curves);
     plot.lines(&mut drawing, &curves);
+    curves.picked.draw(&plot, &mut drawing);
     drawing.border(area);
     plot.frequencies(&mut drawing, rows_px);
     plot.detectors(&mut drawing, &budget.detectors, budget.says_all());
@@ -192,10 +204,11 @@ fn range(budget: &ChainBudget, curves: &Curves) -> (f64, f64) {
     for sea in curves.sea.iter().flatten().flatten() {
         low = low.min(*sea);
     }
+    let highest = curves.picked.highest_db();
     // The high-pass lifts full scale at its foot out of sight.
     let chain = budget.noise.chain();
     let most = chain.overload_peak_level_db_re_1upa() - CREST_DB + 10.0;
-    let high = high.min(most).max(low + 20.0);
+    let high = high.min(most).max(low + 20.0).max(highest.unwrap_or(low));
     let out = |level: f64| libm::floor((level - to_re) / ROUND_DB) * ROUND_DB;
     (out(low - 2.0), out(high + ROUND_DB))
 }
@@ -449,10 +462,11 @@ fn legend(drawing: &mut Drawing, budget: &ChainBudget, curves: &Curves, width: f
     let amplifier = budget
         .amplifier_v_rthz
         .map(|v| format!("amplifier, {}", si_label(v, "V/√Hz", 3)));
-    let sum = if budget.noise_known {
-        "chain, sum"
-    } else {
-        "chain, at least"
+    let sum = match (budget.noise_known, curves.picked.is_empty()) {
+        (true, true) => "chain, sum",
+        (true, false) => "chain, sum without what it picks up",
+        (false, true) => "chain, at least",
+        (false, false) => "chain, at least, without what it picks up",
     };
     let entries: [(Option<String>, Rgb, f32, &'static [f32]); 6] = [
         (
@@ -481,6 +495,11 @@ fn legend(drawing: &mut Drawing, budget: &ChainBudget, curves: &Curves, width: f
         let Some(text) = text else { continue };
         let (left, y) = place(&text);
         drawing.dashed(vec![(left, y), (left + 34.0, y)], colour, width_px, dashes);
+        drawing.text(text, (left + 42.0, y + 5.0), Align::Left, INK);
+    }
+    for (text, doubtful) in curves.picked.entries() {
+        let (left, y) = place(text);
+        picked::sample(drawing, (left, y), doubtful);
         drawing.text(text, (left + 42.0, y + 5.0), Align::Left, INK);
     }
     if budget.audible_hz < 0.5 * budget.noise.chain().rate_hz() {

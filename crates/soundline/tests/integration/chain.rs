@@ -102,6 +102,28 @@ fn verif_a_fixed_threshold_is_told_in_the_picture() {
     assert!(svg.contains(&wanted), "{wanted}");
 }
 
+/// What is picked up is in the picture of its chain, and what may fold in beside it.
+#[test]
+fn verif_what_a_chain_picks_up_is_in_its_picture() {
+    let demo = demo("vennick-ledge", false);
+    let folder = std::path::Path::new(&demo.plan).parent().unwrap();
+    let drawn = |name: &str| {
+        let into = folder.join(name);
+        let args = ["chain", &demo.plan, "--picture", into.to_str().unwrap()];
+        run(&args);
+        std::fs::read_to_string(into.join("chain-first-ear.svg")).unwrap()
+    };
+    let svg = drawn("kept-out");
+    assert!(svg.contains("picked up, a line over a decidecade"));
+    assert!(svg.contains("chain, sum without what it picks up") && !svg.contains("may fold in"));
+    edit(
+        &demo.plan,
+        ", anti_alias = { corner = \"4 kHz\", poles = 1 }, oversampling = { rate = \"1.024 MHz\", stop_band = \"100 dB\" }",
+        "",
+    );
+    assert!(drawn("not-said").contains("may fold in"));
+}
+
 #[test]
 fn verif_a_chain_of_unknown_noise_leaves_the_status_unknown() {
     let demo = demo("harrow-sound", false);
