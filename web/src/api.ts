@@ -191,8 +191,9 @@ export function place(text: string, wish: Record<string, unknown>, number: numbe
   return ask("/api/place", send("POST", { held: { text, ...wish }, number }));
 }
 
-export function threshold<T>(text: string, detector: string, on_above_db: number, signal?: AbortSignal): Promise<T> {
-  return ask("/api/threshold", send("POST", { text, detector, on_above_db }, signal));
+/** `real_per_d`: real events that come in a day; null for what the plan leaves. */
+export function threshold<T>(text: string, detector: string, on_above_db: number, real_per_d: number | null, signal?: AbortSignal): Promise<T> {
+  return ask("/api/threshold", send("POST", { text, detector, on_above_db, ...(real_per_d === null ? {} : { real_per_d }) }, signal));
 }
 
 /**

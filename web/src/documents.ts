@@ -120,6 +120,8 @@ export interface DrawnSpan extends Drawn, Carries {
   conductor: string | null;
   bus: string | null;
   wire_ohm: number | null;
+  /** Why no resistance of any span is known; null where they are. */
+  ohms_unknown: string | null;
   loop_ohm: number | null;
   aged_loop_ohm: number | null;
 }
@@ -304,6 +306,8 @@ export interface Rehearsal {
   counts: { passed: number; failed: number };
   expectations: { id: string; passed: boolean; seen: string }[];
   start_utc?: string;
+  /** The record that was left beside the plan; null where none was. */
+  evidence: string | null;
 }
 
 /** A record of `trace/1`. */

@@ -56,6 +56,8 @@ export class Desk {
   left = $state({ undo: 0, redo: 0 });
   found = $state.raw<Kept | null>(null);
   keepFails = $state(false);
+  /** Counts what was heard to change beside the plan: evidence, catalogues, cue sheets, labels. */
+  beside = $state(0);
 
   pen: Pen | null = null;
   /** Digest of `saved`; `base` is another one where the page's text was written from an older file. */
@@ -290,9 +292,18 @@ export class Desk {
     } else if (name === "plan-gone") {
       const { error } = JSON.parse(data) as { error: { message: string; help: string | null } };
       this.gone = error.help === null ? error.message : `${error.message}. ${error.help}`;
+    } else if (name === "beside-changed") {
+      this.besideChanged();
     } else if (name === "missed" && !this.lost) {
       void this.#changedOnDisk(null);
+      this.besideChanged();
     }
+  }
+
+  /** What verdicts rest on is another: they are asked for anew, as are views that stand on the same. */
+  besideChanged(): void {
+    this.beside += 1;
+    this.again();
   }
 
   /** Without a digest it is not known whether the file changed. */

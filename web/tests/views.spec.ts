@@ -204,23 +204,6 @@ test("verif_ a recording is shown, heard by the detectors, and its sound can be 
   await shoot(page, "recording");
 });
 
-test("verif_ the threshold moves misses, false alarms, messages, cost and charge together", async () => {
-  await page.keyboard.press("Alt+3");
-  await page.locator("button", { hasText: "Threshold" }).click();
-  await page.locator("#moved").waitFor({ timeout: 40_000 });
-  const slider = page.locator("#threshold");
-  await slider.focus();
-  const before = await page.locator("#moved").textContent();
-  await page.keyboard.press("ArrowRight");
-  await page.keyboard.press("ArrowRight");
-  await expect.poll(() => page.locator("#moved").textContent(), { timeout: 20_000 }).not.toBe(before);
-  for (const word of ["calls missed", "false alarms", "messages ashore", "uplink cost", "battery"]) expect(await page.locator("#moved").textContent()).toContain(word);
-  const old = await digest(page);
-  await page.locator("button", { hasText: "Write it into the plan" }).click();
-  await moved(page, old);
-  await shoot(page, "threshold");
-});
-
 test("verif_ printing shows the margins and the line without the tools", async () => {
   await page.keyboard.press("Alt+1");
   await page.emulateMedia({ media: "print" });

@@ -16,7 +16,7 @@ use crate::verdict::Word;
 use crate::years::Years;
 
 /// Events a day above which nothing is looked for, and below which there are none.
-const MOST_PER_DAY: f64 = 1e5;
+pub(crate) const MOST_PER_DAY: f64 = 1e5;
 const LEAST_PER_DAY: f64 = 1e-2;
 /// Halvings of the ratio of the two: to 1 in 10^6, and to 1 % where years are drawn for each.
 const HALVINGS: u32 = 24;
@@ -122,7 +122,7 @@ fn of_requirement(
 }
 
 /// The line with another number of events expected of a detector.
-fn expecting(line: &Line, detector: DetectorIx, per_day: f64) -> Line {
+pub(crate) fn expecting(line: &Line, detector: DetectorIx, per_day: f64) -> Line {
     let mut changed = line.clone();
     changed.detectors[detector.0].expects = Some(EventRate {
         count: per_day,
@@ -132,7 +132,7 @@ fn expecting(line: &Line, detector: DetectorIx, per_day: f64) -> Line {
 }
 
 /// Billed messages that are expected on an uplink in a time.
-fn messages(line: &Line, uplink: UplinkIx, period_s: f64) -> Result<f64, InputError> {
+pub(crate) fn messages(line: &Line, uplink: UplinkIx, period_s: f64) -> Result<f64, InputError> {
     let mut sum = 0.0;
     for (behaviour, runs_per_h) in line.behaviours.iter().zip(runs_per_h(line)?) {
         for action in &behaviour.actions {

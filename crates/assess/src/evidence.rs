@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 
 use crate::certainty::{DRAWS, DrawsRecord};
 use crate::range::InjectionRecord;
-use crate::tuning::{TUNING, Tuning};
+use crate::tuning::{TUNING, TUNING_WITHOUT_CURVE, Tuning};
 
 /// Method of a rehearsal.
 pub const REHEARSAL: &str = "rehearsal/1";
@@ -70,6 +70,12 @@ pub enum EvidenceError {
         /// The requirement.
         id: String,
     },
+    /// An operating curve that cannot be.
+    #[error("its operating curve cannot be: {why}")]
+    Curve {
+        /// What is wrong with it.
+        why: &'static str,
+    },
     /// A record of another version.
     #[error("`{found}` is a format that this program does not read; it reads `{FORMAT}`")]
     Format {
@@ -113,7 +119,13 @@ impl AnyRecord {
         }
         match head.method.as_str() {
             REHEARSAL => Ok(AnyRecord::Rehearsal(Record::from_json(text)?)),
-            TUNING => Ok(AnyRecord::Tuning(serde_json::from_str(text)?)),
+            TUNING | TUNING_WITHOUT_CURVE => {
+                let tuning: Tuning = serde_json::from_str(text)?;
+                match tuning.odd_curve() {
+                    None => Ok(AnyRecord::Tuning(tuning)),
+                    Some(why) => Err(EvidenceError::Curve { why }),
+                }
+            }
             DRAWS => Ok(AnyRecord::Draws(DrawsRecord::from_json(text)?)),
             _ => Err(EvidenceError::Method { found: head.method }),
         }

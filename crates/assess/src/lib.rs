@@ -43,6 +43,7 @@ mod hours_verdicts;
 mod hung_verdicts;
 pub mod input;
 mod insulation;
+mod levels;
 mod leverage;
 mod link_verdicts;
 mod loss_verdicts;
@@ -152,6 +153,7 @@ pub use hours::{
     HoursError, LISTENING_YEARS, ListeningHours, Tenths, Waved, listening_hours,
 };
 pub use insulation::{Acceptance, LegAccepted, QUAY_DEGC, READ_AFTER_S, acceptance};
+pub use levels::{LevelMoved, Levels};
 pub use leverage::{Assumption, Came, Leverage, LeverageOf, Tried, assumed_by_leverage};
 pub use link_verdicts::{LinkLoad, link_loads};
 pub use memo::{Memo, Runs};
@@ -190,7 +192,10 @@ pub use start::{Start, StartError, StartEvent, StartModule, StartSupply, start};
 pub use start_words::listed;
 pub use strum::{Beside, RopeBeside, RopeStrums, TideFlow};
 pub use sync_verdicts::clocks_when_set;
-pub use threshold::{ThresholdSide, UPLINK_MONTH_DAYS, UplinkMonthly, threshold_side};
+pub use threshold::{
+    ASHORE_SHARE, Expected, ThresholdAsk, ThresholdMoved, ThresholdSide, UPLINK_MONTH_DAYS,
+    UplinkMonthly, threshold_moved,
+};
 pub use uplink_wait::{
     LOOK_SHARE, UplinkAshore, UplinkMonth, UplinkWatch, uplink_ashore, uplinks_ashore,
 };

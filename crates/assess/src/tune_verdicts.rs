@@ -14,7 +14,8 @@ use plan::{DetectorIx, Line, Q, That};
 use quantity::{Dimension, EventRate, show, show_number};
 
 use crate::check::{Shelf, setting};
-use crate::tuning::{ShelvedTuning, Tuning, chain_digest};
+use crate::input::{InputError, detector_spec, threshold_offset_db};
+use crate::tuning::{OnCurve, ShelvedTuning, Tuning, chain_digest, steady_digest};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 use crate::years::CONFIDENCE;
 
@@ -44,6 +45,23 @@ impl Asked<'_> {
 
     /// The records that count: of this detector chain and these labels, of every kind, and of recordings that are still the same.
     fn fresh<'s>(&self, line: &Line, shelf: &'s Shelf) -> Result<Vec<&'s ShelvedTuning>, String> {
+        let chain = chain_digest(line, self.of, None).map_err(|e| e.to_string())?;
+        let own = |tuning: &Tuning| {
+            (tuning.chain_digest == chain)
+                .then_some(())
+                .ok_or_else(another_chain)
+        };
+        let found = self.fresh_by(line, shelf, own)?;
+        Ok(found.into_iter().map(|(shelved, ())| shelved).collect())
+    }
+
+    /// The same with what `of_chain` finds in each record; what it says against a record makes that one count for nothing.
+    fn fresh_by<'s, T>(
+        &self,
+        line: &Line,
+        shelf: &'s Shelf,
+        of_chain: impl Fn(&'s Tuning) -> Result<T, String>,
+    ) -> Result<Vec<(&'s ShelvedTuning, T)>, String> {
         let id = &line.detectors[self.of.0].id;
         let again = format!(
             "run `soundline tune` with its recordings and --labels {}",
@@ -54,7 +72,6 @@ impl Asked<'_> {
             Some(Err(why)) => return Err(why.clone()),
             None => return Err("the labels have not been looked at".to_owned()),
         };
-        let chain = chain_digest(line, self.of, None).map_err(|e| e.to_string())?;
         let of_it = |s: &&ShelvedTuning| s.tuning.detector == *id;
         let mut why = format!("it has not been held against labels yet; {again}");
         let mut fresh = Vec::new();
@@ -62,25 +79,30 @@ impl Asked<'_> {
         let mut told = false;
         for shelved in shelf.tunings.iter().filter(of_it) {
             let tuning = &shelved.tuning;
-            if tuning.labels_digest != *labels {
-                if told {
+            let found = match of_chain(tuning) {
+                _ if tuning.labels_digest != *labels => {
+                    if told {
+                        continue;
+                    }
+                    told = same_file(&tuning.labels, self.labels);
+                    why = if told {
+                        format!("the labels have changed since; {again}")
+                    } else {
+                        format!(
+                            "it has been held against {}, which are other labels; {again}",
+                            tuning.labels
+                        )
+                    };
                     continue;
                 }
-                told = same_file(&tuning.labels, self.labels);
-                why = if told {
-                    format!("the labels have changed since; {again}")
-                } else {
-                    format!(
-                        "it has been held against {}, which are other labels; {again}",
-                        tuning.labels
-                    )
-                };
-            } else if tuning.chain_digest != chain {
-                told = true;
-                why = format!(
-                    "the detector or its sensor has changed since, or the recordings had another rate; {again}"
-                );
-            } else if !tuning.what.is_empty() {
+                Err(other) => {
+                    told = true;
+                    why = format!("{other}; {again}");
+                    continue;
+                }
+                Ok(found) => found,
+            };
+            if !tuning.what.is_empty() {
                 // A requirement names no kinds: it is held to all that is labelled.
                 told = true;
                 why = format!(
@@ -96,7 +118,7 @@ impl Asked<'_> {
                 why =
                     format!("whether it is still the recording that it was is not known: {first}");
             } else {
-                fresh.push(shelved);
+                fresh.push((shelved, found));
             }
         }
         if fresh.is_empty() {
@@ -107,15 +129,29 @@ impl Asked<'_> {
     }
 }
 
-/// The records of a detector that count, by the labels that requirements on it name.
+fn another_chain() -> String {
+    "the detector or its sensor has changed since, or the recordings had another rate".to_owned()
+}
+
+/// What a record says of a detector at the threshold that it has in the plan.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Says<'s> {
+    /// Its own counts.
+    Own,
+    /// Its curve, there or between two thresholds of it.
+    OnCurve(OnCurve<'s>),
+}
+
+/// The records that speak of a detector at the threshold that it has in the plan, by their own counts or by their curves, for each file of
+/// labels that requirements on it name.
 ///
 /// # Errors
 /// Why there is none.
-pub(crate) fn counting<'s>(
+pub(crate) fn speaking<'s>(
     line: &Line,
     of: DetectorIx,
     shelf: &'s Shelf,
-) -> Result<Vec<&'s Tuning>, String> {
+) -> Result<Vec<(&'s ShelvedTuning, Says<'s>)>, String> {
     if let Some(behaviour) = setting(line, of) {
         return Err(format!("behaviour.{behaviour} sets it while it listens"));
     }
@@ -130,8 +166,47 @@ pub(crate) fn counting<'s>(
         .iter()
         .filter_map(|r| named(&r.that))
         .collect();
+    let words = |e: InputError| e.to_string();
     let mut why =
         "no requirement on `recall` or `false-alarms` of it says by which labels".to_owned();
+    if named.is_empty() {
+        return Err(why);
+    }
+    let chain = chain_digest(line, of, None).map_err(words)?;
+    let steady = steady_digest(line, of, None).map_err(words)?;
+    let spec = detector_spec(line, of, None).map_err(words)?;
+    let offset_db = threshold_offset_db(line, of);
+    let says = |tuning: &'s Tuning| -> Result<Says<'s>, String> {
+        if tuning.chain_digest == chain {
+            return Ok(Says::Own);
+        }
+        let Some(curve) = &tuning.curve else {
+            return Err(format!(
+                "{}, and its record is of a `soundline tune` that kept nothing of other thresholds",
+                another_chain()
+            ));
+        };
+        let Some(threshold_db) = spec
+            .threshold_db()
+            .filter(|_| curve.steady_digest == steady)
+        else {
+            return Err(format!(
+                "more of it than its threshold is another: {}",
+                another_chain()
+            ));
+        };
+        match curve.at(threshold_db) {
+            OnCurve::Beyond {
+                lowest_db,
+                highest_db,
+            } => Err(format!(
+                "it has been held against labels at thresholds from {} to {} dB, and not beyond (`--lowest`, `--highest`)",
+                show_number(lowest_db - offset_db),
+                show_number(highest_db - offset_db)
+            )),
+            there => Ok(Says::OnCurve(there)),
+        }
+    };
     let mut found = Vec::new();
     for labels in &named {
         let asked = Asked {
@@ -139,8 +214,8 @@ pub(crate) fn counting<'s>(
             labels,
             confidence: None,
         };
-        match asked.fresh(line, shelf) {
-            Ok(fresh) => found.extend(fresh.into_iter().map(|s| &s.tuning)),
+        match asked.fresh_by(line, shelf, says) {
+            Ok(fresh) => found.extend(fresh),
             Err(none) => why = none,
         }
     }
@@ -148,6 +223,29 @@ pub(crate) fn counting<'s>(
         Err(why)
     } else {
         Ok(found)
+    }
+}
+
+/// The records of a detector that count, by the labels that requirements on it name: by their own counts, or as their curves have them at a
+/// threshold that was tried.
+///
+/// # Errors
+/// Why there is none.
+pub(crate) fn counting(line: &Line, of: DetectorIx, shelf: &Shelf) -> Result<Vec<Tuning>, String> {
+    let mut between = None;
+    let all = speaking(line, of, shelf)?;
+    let counted = all.into_iter().filter_map(|(s, says)| match says {
+        Says::Own => Some(s.tuning.clone()),
+        Says::OnCurve(OnCurve::At(point)) => Some(s.tuning.at_point(point)),
+        Says::OnCurve(_) => {
+            between = Some("it has been held against labels at thresholds on either side, and not at this one; run `soundline tune` at it");
+            None
+        }
+    });
+    let counted: Vec<Tuning> = counted.collect();
+    match between {
+        Some(why) if counted.is_empty() => Err(why.to_owned()),
+        _ => Ok(counted),
     }
 }
 

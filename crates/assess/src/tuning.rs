@@ -1,11 +1,12 @@
 //! What tuning a detector leaves beside the plan, for the requirements `recall` and `false-alarms`.
 //!
 //! The record holds counts, not limits: `check` works these out at the confidence that a requirement asks for. It counts only for the
-//! detector chain and the labels whose digests it names.
+//! detector chain and the labels whose digests it names. Its curve ([`TunedCurve`]) says what the same detector did at other thresholds.
 
 use std::path::{Path, PathBuf};
 
 use chance::{Day, LimitError, LimitsFrom, rate_limits};
+use detect::Spec;
 use plan::{DetectorIx, Line};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -13,8 +14,14 @@ use sha2::{Digest, Sha256};
 use crate::evidence::{FORMAT, folder};
 use crate::input::{InputError, detector_spec, sensor_chain};
 
+mod curve;
+
+pub use curve::{Counted, HeardAt, OnCurve, TunedCurve, TunedPoint, steady_digest};
+
 /// Method of a tuning.
-pub const TUNING: &str = "tune/3";
+pub const TUNING: &str = "tune/4";
+/// The same without its operating curve: it is read, and what the detector does at other thresholds is unknown.
+pub const TUNING_WITHOUT_CURVE: &str = "tune/3";
 
 /// What one detector did against one file of labels.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -22,7 +29,7 @@ pub const TUNING: &str = "tune/3";
 pub struct Tuning {
     /// The version of the document.
     pub format: String,
-    /// The method: [`TUNING`].
+    /// The method: [`TUNING`], or [`TUNING_WITHOUT_CURVE`].
     pub method: String,
     /// The program that made it.
     pub program: String,
@@ -56,6 +63,9 @@ pub struct Tuning {
     pub judged_s: f64,
     /// The same by day of UTC; `None` where a recording has no time.
     pub days: Option<Vec<TunedDay>>,
+    /// What it did at other thresholds; `None` of a record of [`TUNING_WITHOUT_CURVE`].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub curve: Option<TunedCurve>,
 }
 
 /// A day of UTC on which a detector could decide.
@@ -118,6 +128,7 @@ impl Tuning {
             false_alarms: 0,
             judged_s: 0.0,
             days: None,
+            curve: None,
         }
     }
 
@@ -175,6 +186,11 @@ pub fn chain_digest(
     rate_hz: Option<f64>,
 ) -> Result<String, InputError> {
     let spec = detector_spec(line, detector, rate_hz)?;
+    digest_of(line, detector, &spec)
+}
+
+/// Digest of a detector's stages, and of the chain of its sensor.
+fn digest_of(line: &Line, detector: DetectorIx, spec: &Spec) -> Result<String, InputError> {
     let chain = sensor_chain(line, line.detectors[detector.0].on)?;
     let kind = line.sensor(line.detectors[detector.0].on).kind;
     let whole = format!("{spec:?} {:?} {kind:?}", chain.full_scale_upa());
@@ -218,6 +234,6 @@ mod tests {
             ..tuning.clone()
         };
         assert_ne!(other.path(Path::new("a/plan.toml")), path);
-        assert!(AnyRecord::from_json(&tuning.to_json().replace("tune/3", "tune/9")).is_err());
+        assert!(AnyRecord::from_json(&tuning.to_json().replace("tune/4", "tune/9")).is_err());
     }
 }

@@ -4,6 +4,7 @@
 //! page alike.
 
 mod cue_digest;
+mod kept;
 mod leave;
 mod program;
 pub mod recordings;
@@ -12,8 +13,9 @@ mod shelf;
 mod shell;
 
 pub use cue_digest::cue_digest;
+pub use kept::Kept;
 pub use leave::{Rehearsed, TraceDigest, leave, rehearsal_evidence};
 pub use program::{PROGRAM, computed_by, of_plan};
 pub use replace::{ReplaceError, replace_text};
-pub use shelf::{records, shelf, shelf_without_records};
+pub use shelf::{kept_shelf, records, shelf, shelf_without_records};
 pub use shell::{rehearse_line, shell_word};

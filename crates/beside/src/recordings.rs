@@ -14,17 +14,20 @@ use sha2::{Digest, Sha256};
 
 /// SHA-256 of the content of a file.
 pub fn content_digest(path: &Path) -> io::Result<[u8; 32]> {
-    let mut hash = Sha256::new();
-    let mut take = |piece: &[u8]| {
-        hash.update(piece);
-        true
-    };
-    pieces(path, &mut take)?;
-    Ok(hash.finalize().into())
+    let whole = digest_of_pieces(path, &|_| true)?;
+    Ok(whole.expect("nothing stops the reading"))
 }
 
-/// In hexadecimal; `watch` is told the bytes that have been read, and stops it by `false`: then there is none.
+/// In hexadecimal.
 fn watched_digest(path: &Path, watch: &dyn Fn(u64) -> bool) -> io::Result<Option<String>> {
+    Ok(digest_of_pieces(path, watch)?.map(|digest| plan::hex(&digest)))
+}
+
+/// The same; `watch` is told the bytes that have been read, and stops it by `false`: then there is none.
+pub(crate) fn digest_of_pieces(
+    path: &Path,
+    watch: &dyn Fn(u64) -> bool,
+) -> io::Result<Option<[u8; 32]>> {
     let mut hash = Sha256::new();
     let mut bytes = 0;
     let mut take = |piece: &[u8]| {
@@ -33,7 +36,7 @@ fn watched_digest(path: &Path, watch: &dyn Fn(u64) -> bool) -> io::Result<Option
         watch(bytes)
     };
     let whole = pieces(path, &mut take)?;
-    Ok(whole.then(|| plan::hex(&hash.finalize())))
+    Ok(whole.then(|| hash.finalize().into()))
 }
 
 /// Hands a file on piece by piece; whether it came to its end.
@@ -108,19 +111,27 @@ struct KeptDigest {
 }
 
 /// What a file shows without being read.
-#[derive(Clone, Copy, PartialEq)]
-struct Stamp {
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(crate) struct Stamp {
     bytes: u64,
     modified: Option<SystemTime>,
 }
 
 impl Stamp {
-    fn of(path: &Path) -> io::Result<Stamp> {
+    pub(crate) fn of(path: &Path) -> io::Result<Stamp> {
         let about = path.metadata()?;
         Ok(Stamp {
             bytes: about.len(),
             modified: about.modified().ok(),
         })
+    }
+
+    /// Whether it was last changed so long ago that another change would show.
+    pub(crate) fn is_settled(self) -> bool {
+        let now = SystemTime::now();
+        self.modified
+            .and_then(|at| now.duration_since(at).ok())
+            .is_some_and(|age| age >= SETTLED)
     }
 
     fn modified_ns(self) -> Option<u64> {
@@ -179,13 +190,9 @@ pub fn compared(
     let mut more = false;
     for (name, stamp) in to_read {
         let path = beside.join(name);
-        let now = SystemTime::now();
+        let settled = stamp.is_settled();
         let read = watched_digest(&path, &|bytes| watch(before + bytes, whole)).transpose()?;
         before += stamp.bytes;
-        let settled = stamp
-            .modified
-            .and_then(|at| now.duration_since(at).ok())
-            .is_some_and(|age| age >= SETTLED);
         let same = Stamp::of(&path).is_ok_and(|after| after == stamp);
         if let (Ok(sha256), Some(modified_ns), true) = (&read, stamp.modified_ns(), settled && same)
         {

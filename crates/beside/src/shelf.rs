@@ -9,7 +9,8 @@ use assess::evidence::{AnyRecord, folder};
 use assess::tuning::ShelvedTuning;
 use plan::{Reading, That};
 
-use crate::cue_digest::cue_digest;
+use crate::cue_digest::kept_cue_digest;
+use crate::kept::Kept;
 use crate::program::computed_by;
 use crate::recordings;
 use crate::shell::{rehearse_line, shell_word};
@@ -17,6 +18,11 @@ use crate::shell::{rehearse_line, shell_word};
 /// The records that lie beside the plan and count, each with its file, and what could not be read or does not count.
 #[must_use]
 pub fn records(path: &Path) -> (Vec<(PathBuf, AnyRecord)>, Vec<String>) {
+    kept_records(path, &Kept::default())
+}
+
+fn kept_records(path: &Path, kept: &Kept) -> (Vec<(PathBuf, AnyRecord)>, Vec<String>) {
+    kept.list(path);
     let mut warnings = Vec::new();
     let shelf = folder(path);
     let listed = std::fs::read_dir(&shelf).and_then(|entries| {
@@ -41,10 +47,12 @@ pub fn records(path: &Path) -> (Vec<(PathBuf, AnyRecord)>, Vec<String>) {
     let mut records = Vec::new();
     let this = computed_by();
     for file in files {
-        let read = plan::from_disk(&file)
-            .map_err(|e| e.to_string())
-            .and_then(|bytes| String::from_utf8(bytes).map_err(|e| e.to_string()))
-            .and_then(|text| AnyRecord::from_json(&text).map_err(|e| e.to_string()));
+        let read = kept.record(&file, || {
+            plan::from_disk(&file)
+                .map_err(|e| e.to_string())
+                .and_then(|bytes| String::from_utf8(bytes).map_err(|e| e.to_string()))
+                .and_then(|text| AnyRecord::from_json(&text).map_err(|e| e.to_string()))
+        });
         match read {
             // Sameness is promised for one version of the program and of what it computes with.
             Ok(record) if record.program() != this => warnings.push(format!(
@@ -70,14 +78,26 @@ pub fn shelf(
     reading: &Reading,
     watch: &dyn Fn(u64, u64) -> bool,
 ) -> Option<(Shelf, Vec<String>)> {
-    shelf_of(path, reading, records(path), watch)
+    kept_shelf(path, reading, &Kept::default(), watch)
+}
+
+/// The same with what was read before.
+#[must_use]
+pub fn kept_shelf(
+    path: &Path,
+    reading: &Reading,
+    kept: &Kept,
+    watch: &dyn Fn(u64, u64) -> bool,
+) -> Option<(Shelf, Vec<String>)> {
+    shelf_of(path, reading, kept_records(path, kept), (kept, watch))
 }
 
 /// The same without any record, whatever lies beside the plan.
 #[must_use]
 pub fn shelf_without_records(path: &Path, reading: &Reading) -> (Shelf, Vec<String>) {
     let none = (Vec::new(), Vec::new());
-    shelf_of(path, reading, none, &|_, _| true).expect("nothing is read that could be stopped")
+    shelf_of(path, reading, none, (&Kept::default(), &|_, _| true))
+        .expect("nothing is read that could be stopped")
 }
 
 /// The same with these records and what is said of others.
@@ -85,8 +105,9 @@ fn shelf_of(
     path: &Path,
     reading: &Reading,
     (all, mut warnings): (Vec<(PathBuf, AnyRecord)>, Vec<String>),
-    watch: &dyn Fn(u64, u64) -> bool,
+    (kept, watch): (&Kept, &dyn Fn(u64, u64) -> bool),
 ) -> Option<(Shelf, Vec<String>)> {
+    let go_on = || watch(0, 0);
     let beside = path.parent().unwrap_or(Path::new(""));
     let mut records = Vec::new();
     let mut injections = Vec::new();
@@ -105,6 +126,8 @@ fn shelf_of(
         }
     }
     let of_each: Vec<_> = asked.iter().map(|(t, _)| &t.recordings[..]).collect();
+    let recordings = asked.iter().flat_map(|(t, _)| &t.recordings);
+    recordings.for_each(|r| kept.look_at(&beside.join(&r.file)));
     let (compared, fault) = recordings::compared(path, &of_each, watch)?;
     warnings.extend(fault);
     let tunings = asked
@@ -126,16 +149,24 @@ fn shelf_of(
             &requirement.that
         {
             let file = beside.join(name);
-            let digest = plan::lies_beside(path, &file)
-                .and_then(|()| recordings::digest(&file))
+            kept.look_at(&file);
+            let digest =
+                plan::lies_beside(path, &file).and_then(|()| kept.content_digest(&file, &go_on));
+            let digest = digest.transpose()?;
+            let digest = digest
+                .map(|digest| plan::hex(&digest))
                 .map_err(|error| format!("the labels {name} cannot be read: {error}"));
             labels.insert(name.clone(), digest);
         }
         if let That::Rehearsed { cues: name, .. } = &requirement.that {
             let file = beside.join(name);
-            let read = plan::read_cues(&file, reading, &plan::from_folder_of(path));
+            let fetch = |wanted: &Path| {
+                kept.look_at(wanted);
+                plan::from_folder_of(path)(wanted)
+            };
+            let read = plan::read_cues(&file, reading, &fetch);
             let digest = match (&read.cues, read.mistakes.iter().find(|m| m.is_error())) {
-                (Some(_), None) => cue_digest(&read),
+                (Some(_), None) => kept_cue_digest(&read, kept, &go_on)?,
                 (_, Some(m)) => Err(format!(
                     "the cue sheet has mistakes, the first: {}",
                     m.message

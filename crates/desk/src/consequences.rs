@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use assess::{Memo, Tier, check_with};
-use beside::PROGRAM;
+use beside::{Kept, PROGRAM};
 use report::check_json;
 use serde_json::json;
 
@@ -11,11 +11,15 @@ use crate::drawing::drawing;
 use crate::text;
 use crate::worker::Wanted;
 
-/// The document of a text that a page sent.
-pub(crate) fn consequences(path: &Path, memo: &Memo, wanted: &Wanted) -> Vec<u8> {
-    let reading = text::read(path, &wanted.text, memo);
-    let (shelf, warnings) =
-        text::shelf(path, &reading, &|| true).expect("nothing stops the reading");
+/// The document of a text that a page sent; `None` where `go_on` stopped the reading of what lies beside the plan.
+pub(crate) fn consequences(
+    path: &Path,
+    (memo, kept): (&Memo, &Kept),
+    wanted: &Wanted,
+    go_on: &dyn Fn() -> bool,
+) -> Option<Vec<u8>> {
+    let reading = text::read_noting(path, &wanted.text, memo, kept);
+    let (shelf, warnings) = text::shelf(path, &reading, kept, go_on)?;
     let check = check_with(&reading, &shelf, memo, wanted.tier);
     let mut verdicts = check_json(&check, PROGRAM, &reading.mistakes, &reading.sources);
     verdicts["warnings"] = json!(warnings);
@@ -31,5 +35,5 @@ pub(crate) fn consequences(path: &Path, memo: &Memo, wanted: &Wanted) -> Vec<u8>
         "verdicts": verdicts,
         "line": drawing(&reading, &check),
     });
-    told.to_string().into_bytes()
+    Some(told.to_string().into_bytes())
 }

@@ -26,8 +26,8 @@ pub(crate) fn drawing(reading: &Reading, check: &Check) -> Value {
         written: conductors(reading),
     };
     let voltages = line_voltages(line);
-    let ohms = span_ohms(line).unwrap_or_default();
-    let loads = link_loads(line).unwrap_or_default();
+    let ohms = span_ohms(line).map_err(|error| error.to_string());
+    let loads = link_loads(line).map_err(|error| error.to_string());
     let (ways, ways_unknown) = match topic_ways(line) {
         Ok(ways) => (ways, None),
         Err(why) => (TopicWays::default(), Some(why)),
@@ -35,7 +35,10 @@ pub(crate) fn drawing(reading: &Reading, check: &Check) -> Value {
     let modules = line.modules.iter().enumerate();
     let spans = line.spans.iter().enumerate();
     let spans = spans.map(|(s, span)| {
-        let ohms = ohms.get(s).copied().flatten();
+        let ohms = match &ohms {
+            Ok(all) => Ok(all.get(s).copied().flatten()),
+            Err(why) => Err(why.as_str()),
+        };
         of.span(span, ohms, &loads, &ways.hops)
     });
     json!({
@@ -237,8 +240,8 @@ impl Drawn<'_> {
     fn span(
         &self,
         span: &Span,
-        ohms: Option<SpanOhms>,
-        loads: &[LinkLoad],
+        ohms: Result<Option<SpanOhms>, &str>,
+        loads: &Result<Vec<LinkLoad>, String>,
         hops: &[HopLatency],
     ) -> Value {
         let path = format!("span.{}", span.id);
@@ -251,6 +254,8 @@ impl Drawn<'_> {
         told["conductor"] = json!(self.written.get(&format!("{path}.conductor")));
         told["link"] = json!(span.link.as_ref().map(|l| &l.standard));
         told["bus"] = json!(bus);
+        told["ohms_unknown"] = json!(ohms.err());
+        let ohms = ohms.ok().flatten();
         told["wire_ohm"] = json!(ohms.map(|o| o.wire_ohm));
         told["loop_ohm"] = json!(ohms.and_then(|o| o.new_ohm));
         told["aged_loop_ohm"] = json!(ohms.and_then(|o| o.aged_ohm));
@@ -268,12 +273,20 @@ fn finite(value: f64) -> Value {
 }
 
 /// Load and longest time of a link or a bus.
-fn carried(told: &mut Value, path: &str, loads: &[LinkLoad], hops: &[HopLatency]) {
-    let load = loads.iter().find(|l| l.path == path).map(|l| &l.share);
+fn carried(
+    told: &mut Value,
+    path: &str,
+    loads: &Result<Vec<LinkLoad>, String>,
+    hops: &[HopLatency],
+) {
+    let all = loads.as_deref().unwrap_or(&[]);
+    let load = all.iter().find(|l| l.path == path).map(|l| &l.share);
     let known = load.and_then(|l| l.as_ref().ok());
+    // Of one why none is known, or why its own is not.
+    let unknown = load.and_then(|l| l.as_ref().err()).or(loads.as_ref().err());
     told["load_share"] = json!(known.map(|(share, _)| share));
     told["load_of"] = json!(known.map(|(_, what)| what));
-    told["load_unknown"] = json!(load.and_then(|l| l.as_ref().err()));
+    told["load_unknown"] = json!(unknown);
     let hop = hops.iter().find(|h| h.path == path);
     told["latency_s"] = json!(hop.map(|h| h.longest_s));
     told["latency_of"] = json!(hop.map(|h| &h.of));

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use assess::Memo;
-use plan::{Edit, EditError, splice};
+use plan::{Edit, EditError, Reading, splice};
 use serde_json::{Value, json};
 
 use crate::error::ApiError;
@@ -30,14 +30,12 @@ pub(crate) fn edited(
     }))
 }
 
-pub(crate) fn one(
-    plan: &Path,
-    memo: &Memo,
-    old: &str,
-    path: &str,
-    value: &str,
-) -> Result<Edit, ApiError> {
-    let reading = text::read(plan, old, memo);
+fn one(plan: &Path, memo: &Memo, old: &str, path: &str, value: &str) -> Result<Edit, ApiError> {
+    key(&text::read(plan, old, memo), path, value)
+}
+
+/// The same of a text that was read.
+pub(crate) fn key(reading: &Reading, path: &str, value: &str) -> Result<Edit, ApiError> {
     reading.set(path, value).map_err(refused)
 }
 

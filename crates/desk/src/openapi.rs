@@ -268,16 +268,21 @@ pub(crate) const PATHS: &[PathTold] = &[
         path: "/api/threshold",
         operations: &[with_body(
             "post",
-            "the plan with the threshold of a detector moved: misses, false alarms, messages, cost and charge before and after",
+            "the plan with the threshold of a detector moved: misses, false alarms, messages, their delay and cost, and charge before and after",
             &[
                 ("text", "string", true),
                 ("detector", "string", true),
                 ("on_above_db", "number", true),
+                ("real_per_d", "number", false),
             ],
             Told::Json(&[
                 "format",
                 "detector",
+                "unit",
+                "planned_db",
                 "on_above_db",
+                "sets",
+                "real_per_d",
                 "before",
                 "after",
                 "text",
@@ -416,8 +421,15 @@ pub(crate) const PATHS: &[PathTold] = &[
     PathTold {
         path: "/api/events",
         operations: &[get(
-            "changes of the plan on the disk, how far all long work is (`job` with its number and state), and a heartbeat; `missed` where a slow reader was not told all",
-            Told::Events(&["heartbeat", "plan-changed", "plan-gone", "job", "missed"]),
+            "changes of the plan on the disk, and of what its checks read beside it, how far all long work is (`job` with its number and state), and a heartbeat; `missed` where a slow reader was not told all",
+            Told::Events(&[
+                "heartbeat",
+                "plan-changed",
+                "plan-gone",
+                "beside-changed",
+                "job",
+                "missed",
+            ]),
         )],
     },
 ];

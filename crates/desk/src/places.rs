@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use assess::{Along, Memo, PlaceAsk, PlaceError, Talk, places_with};
+use beside::Kept;
 use quantity::{Dimension, parse_amount};
 use report::places_json;
 use serde::Deserialize;
@@ -161,14 +162,14 @@ pub(crate) fn put(plan: &Path, memo: &Memo, ask: &Put) -> Result<Value, ApiError
 /// The document `places/1`.
 pub(crate) fn places(
     plan: &Path,
-    memo: &Memo,
+    (memo, kept): (&Memo, &Kept),
     go_on: &(dyn Fn() -> bool + Sync),
     ask: &Ask,
 ) -> Result<Value, ApiError> {
     let reading = text::read(plan, &ask.text, memo);
     text::line(&reading)?;
     let asked = ask.places()?;
-    let shelf = text::shelf(plan, &reading, go_on);
+    let shelf = text::shelf(plan, &reading, kept, go_on);
     let (shelf, warnings) = shelf.ok_or_else(ApiError::cancelled)?;
     let fetch = text::fetch(plan, &ask.text);
     let found = places_with(plan, &reading, &shelf, &fetch, &asked, memo, &|_, _| {

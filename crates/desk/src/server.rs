@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
+use beside::Kept;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
@@ -152,9 +153,11 @@ impl Bound {
         let plan = Arc::new(PlanFile::at(self.plan));
         let (happened, _) = broadcast::channel(EVENTS);
         let seen = Seen::of(&plan);
-        tokio::spawn(watch(Arc::clone(&plan), seen, happened.clone()));
+        let kept = Arc::new(Kept::default());
+        let watched = watch(Arc::clone(&plan), Arc::clone(&kept), seen, happened.clone());
+        tokio::spawn(watched);
         let guard = Arc::new(Guard::new(self.address, self.token));
-        let desk = Arc::new(Desk::new(plan, happened, self.hears));
+        let desk = Arc::new(Desk::new(plan, kept, happened, self.hears));
         let router = routes(Arc::clone(&desk), guard);
         let connections = Arc::new(Semaphore::new(MOST_CONNECTIONS));
         let mut http = http1::Builder::new();

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use assess::{Memo, Shelf};
 use axum::http::StatusCode;
+use beside::Kept;
 use plan::{Line, Reading};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -35,13 +36,26 @@ pub(crate) fn read(path: &Path, text: &str, memo: &Memo) -> Reading {
     assess::read_with(path, memo, &fetch(path, text))
 }
 
+/// Reads the text, and notes what else is read for it.
+pub(crate) fn read_noting(path: &Path, text: &str, memo: &Memo, kept: &Kept) -> Reading {
+    let fetch = fetch(path, text);
+    let noting = |wanted: &Path| {
+        if wanted != path {
+            kept.look_at(wanted);
+        }
+        fetch(wanted)
+    };
+    assess::read_with(path, memo, &noting)
+}
+
 /// What lies beside the plan, and warnings of it; `None` where `go_on` stopped the reading.
 pub(crate) fn shelf(
     path: &Path,
     reading: &Reading,
+    kept: &Kept,
     go_on: &dyn Fn() -> bool,
 ) -> Option<(Shelf, Vec<String>)> {
-    beside::shelf(path, reading, &|_, _| go_on())
+    beside::kept_shelf(path, reading, kept, &|_, _| go_on())
 }
 
 /// The parts of the plan's catalogue, and what each is.

@@ -1,153 +1,282 @@
-//! The threshold of a detector moved: the plan with that one edit, and what comes of it beside what came before.
+//! The threshold of a detector moved: the plan with that one change, and what comes of it beside what came before.
 
 use std::path::Path;
 
+use assess::tuning::{Counted, HeardAt};
 use assess::{
-    HeardCounts, Memo, ThresholdSide, Tier, UPLINK_MONTH_DAYS, Verdict, check_with, threshold_side,
+    ASHORE_SHARE, Expected, LevelMoved, Levels, Memo, ThresholdAsk, ThresholdSide, Tier,
+    UPLINK_MONTH_DAYS, UplinkMonthly, Verdict, threshold_moved,
 };
-use plan::{Line, Reading};
+use beside::Kept;
+use chance::LimitsFrom;
+use plan::{DetectorIx, Edit, Line, Reading};
+use quantity::{Money, show_bare, show_number};
+use serde::Deserialize;
 use serde_json::{Value, json};
 
 use crate::error::ApiError;
-use crate::offsets::Offsets;
 use crate::{edit, text};
 
-/// Seconds of a day, in which false alarms are counted.
-const DAY_S: f64 = 86_400.0;
-
-/// `detector` is an id or a typed path; `on_above_db` takes the place of the number in its `on_above`.
-pub(crate) fn moved(
-    plan: &Path,
-    memo: &Memo,
-    go_on: &dyn Fn() -> bool,
-    old: &str,
-    detector: &str,
+/// What is asked.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Ask {
+    text: String,
+    /// Id or typed path.
+    detector: String,
+    /// In the unit in which `on_above` is written.
     on_above_db: f64,
-) -> Result<Value, ApiError> {
-    let before = text::read(plan, old, memo);
-    text::line(&before)?;
-    let id = detector.strip_prefix("detector.").unwrap_or(detector);
-    let (key, value) = trigger(&before, id, on_above_db)?;
-    let edit = edit::one(plan, memo, old, &key, &value)?;
-    let new = edit::spliced(old, std::slice::from_ref(&edit))?;
-    let after = text::read(plan, &new, memo);
-    text::line(&after)?;
-    let side = |reading: &Reading| -> Result<Value, ApiError> {
-        let line = text::line(reading)?;
-        let ix = line.detectors.iter().position(|d| d.id == id);
-        let ix = plan::DetectorIx(ix.expect("it is there before and after"));
-        let shelf = text::shelf(plan, reading, go_on);
-        let (shelf, _) = shelf.ok_or_else(ApiError::cancelled)?;
-        let check = check_with(reading, &shelf, memo, Tier::Quick);
-        Ok(told(line, &threshold_side(line, &check, &shelf, ix)))
-    };
-    let offsets = Offsets::of(&new);
-    let (from, to) = (edit.range.start, edit.range.start + edit.text.len());
-    Ok(json!({
-        "format": "threshold/1",
-        "program": beside::PROGRAM,
-        "detector": format!("detector.{id}"),
-        "key": key,
-        "on_above_db": on_above_db,
-        "on_above": value,
-        "before": side(&before)?,
-        "after": side(&after)?,
-        "text": new,
-        "from": offsets.utf16(from),
-        "to": offsets.utf16(to),
-    }))
+    /// Real events that come in a day; what the plan's `expects` leaves where it is not given.
+    real_per_d: Option<f64>,
 }
 
-/// The key of the trigger, and its value with the other number: what it is relative to stays.
-fn trigger(reading: &Reading, id: &str, on_above_db: f64) -> Result<(String, String), ApiError> {
+pub(crate) fn moved(
+    plan: &Path,
+    (memo, kept): (&Memo, &Kept),
+    go_on: &dyn Fn() -> bool,
+    ask: &Ask,
+) -> Result<Value, ApiError> {
+    let number = |x: f64, most: f64| x.is_finite() && x.abs() <= most;
+    if !number(ask.on_above_db, MOST_DB) {
+        return Err(ApiError::bad(
+            "bad-body",
+            "`on_above_db` is no level in decibels",
+        ));
+    }
+    if ask
+        .real_per_d
+        .is_some_and(|r| !number(r, MOST_PER_DAY) || r < 0.0)
+    {
+        return Err(ApiError::bad(
+            "bad-body",
+            "`real_per_d` is no number of events a day",
+        ));
+    }
+    let reading = text::read(plan, &ask.text, memo);
+    let before = text::line(&reading)?;
+    let id = ask
+        .detector
+        .strip_prefix("detector.")
+        .unwrap_or(&ask.detector);
+    let (levels, detector) = trigger(&reading, before, id)?;
+    let sets = levels.moved(ask.on_above_db);
+    let mut edits = set(&reading, &sets)?;
+    let new = edit::spliced(&ask.text, &edits)?;
+    let after_reading = text::read(plan, &new, memo);
+    let after = text::line(&after_reading)?;
+    let shelf = text::shelf(plan, &reading, kept, go_on);
+    let (shelf, _) = shelf.ok_or_else(ApiError::cancelled)?;
+    let found = threshold_moved(&ThresholdAsk {
+        before,
+        after,
+        shelf: &shelf,
+        detector,
+        real_per_d: ask.real_per_d,
+        memo,
+        tier: Tier::Quick,
+    });
+    let mut told = json!({
+        "format": "threshold/2",
+        "program": beside::PROGRAM,
+        "detector": format!("detector.{id}"),
+        "unit": levels.unit(),
+        "over": over(before, detector),
+        "planned_db": levels.on_db(),
+        "on_above_db": ask.on_above_db,
+        "sets": sets.iter().map(set_json).collect::<Vec<_>>(),
+        "real_per_d": known(&found.real_per_d, |real| json!({ "value": real, "unit": "per day" })),
+        "tried_db": found.tried_db.map(|(low, high)| json!({ "low": low, "high": high })),
+        "records": found.records,
+        "before": side(&found.before),
+        "after": side(&found.after),
+        "text": new,
+        "expects": Value::Null,
+        "text_with_expects": Value::Null,
+    });
+    if let (Ok(events), Some(_)) = (
+        &found.after.events_per_d,
+        before.detectors[detector.0].expects,
+    ) && ask.on_above_db != levels.on_db()
+    {
+        let rate = format!("{} per d", three_digits(events.value));
+        let expects = edit::key(&reading, &format!("detector.{id}.expects"), &rate)?;
+        edits.push(expects);
+        told["expects"] = json!(rate);
+        told["text_with_expects"] = json!(edit::spliced(&ask.text, &edits)?);
+    }
+    Ok(told)
+}
+
+/// No level in a plan is farther from 0 dB.
+const MOST_DB: f64 = 1e4;
+/// No sea has more.
+const MOST_PER_DAY: f64 = 1e6;
+
+/// A number of three digits, as a plan writes it.
+fn three_digits(x: f64) -> String {
+    let number: f64 = format!("{x:.2e}").parse().expect("it was just written");
+    show_bare(number)
+}
+
+/// The levels of the detector's trigger, and the detector.
+fn trigger(reading: &Reading, line: &Line, id: &str) -> Result<(Levels, DetectorIx), ApiError> {
+    let none = || {
+        ApiError::unusable(
+            "no-threshold",
+            format!("the plan has no `detector.{id}` with a threshold `on_above` in decibels"),
+        )
+    };
+    let detector = line.detectors.iter().position(|d| d.id == id);
+    let detector = DetectorIx(detector.ok_or_else(none)?);
     let head = format!("detector.{id}.stages[");
     let written = reading.written();
     let own = written
         .iter()
         .find(|w| w.path.starts_with(&head) && w.path.ends_with("].on_above"));
-    let own = own.ok_or_else(|| {
-        ApiError::unusable(
-            "no-threshold",
-            format!("the plan has no `detector.{id}` with a threshold `on_above`"),
-        )
-    })?;
-    let text = own.text.trim_matches(['"', '\'']).trim();
-    let unit = text.find("dB").map(|at| &text[at..]);
-    let unit = unit.ok_or_else(|| {
-        ApiError::unusable(
-            "no-threshold",
-            format!("`{}` is in no decibels: {text}", own.path),
-        )
-    })?;
-    match on_above_db.is_finite() {
-        true => Ok((own.path.clone(), format!("{on_above_db} {unit}"))),
-        false => Err(ApiError::bad("bad-body", "`on_above_db` is no number")),
+    let levels = own.and_then(|w| Levels::of(&written, &w.path));
+    Ok((levels.ok_or_else(none)?, detector))
+}
+
+fn set(reading: &Reading, sets: &[LevelMoved]) -> Result<Vec<Edit>, ApiError> {
+    let each = sets
+        .iter()
+        .map(|set| edit::key(reading, &set.path, &set.to));
+    each.collect()
+}
+
+fn set_json(set: &LevelMoved) -> Value {
+    json!({ "path": set.path, "from": set.from, "to": set.to })
+}
+
+/// What bare decibels are over; null where the unit says it.
+fn over(line: &Line, detector: DetectorIx) -> Value {
+    let detector = &line.detectors[detector.0];
+    match (detector.over_background(), detector.of_learned()) {
+        (true, _) => json!("the background"),
+        (_, true) => json!("even odds"),
+        _ => Value::Null,
     }
 }
 
-fn told(line: &Line, side: &ThresholdSide) -> Value {
+fn known<T>(of: &Result<T, String>, told: impl Fn(&T) -> Value) -> Value {
+    match of {
+        Ok(value) => told(value),
+        Err(why) => json!({ "unknown": why }),
+    }
+}
+
+fn side(side: &ThresholdSide) -> Value {
+    let most = busiest(&side.uplinks);
+    let per_month = format!("messages in {UPLINK_MONTH_DAYS:.0} d");
+    let of_most = |told: &dyn Fn(&UplinkMonthly) -> Value| match most {
+        Ok(uplink) => {
+            let mut told = told(uplink);
+            told["uplink"] = json!(uplink.uplink);
+            told
+        }
+        Err(why) => json!({ "unknown": why }),
+    };
     json!({
-        "misses": heard(side, |all| {
-            let (missed, labelled) = all.iter().fold((0, 0), |s, c| (s.0 + c.missed, s.1 + c.labelled));
-            json!({ "value": missed, "unit": format!("of {labelled} labels") })
+        "misses": known(&side.heard, |h| json!({
+            "value": h.missed,
+            "unit": format!("of {} labels", h.labelled),
+            "share": h.missed_share.map(|share| percent(&share)),
+            "labels": h.labels,
+            "record": h.record,
+            "why": between(h),
+        })),
+        "false_alarms": known(&side.heard, |h| {
+            let mut told = counted(&h.false_alarms_per_d, "per day");
+            told["judged_s"] = json!(h.judged_s);
+            told["limits_from"] = json!(limits_from(h.limits_from));
+            told["why"] = between(h);
+            told
         }),
-        "false_alarms": heard(side, |all| {
-            let (false_alarms, judged_s) = all.iter().fold((0, 0.0), |s, c| (s.0 + c.false_alarms, s.1 + c.judged_s));
-            match judged_s > 0.0 {
-                true => json!({ "value": false_alarms as f64 * DAY_S / judged_s, "unit": "per day" }),
-                false => json!({ "unknown": "no recording was long enough to judge" }),
-            }
+        "events": known(&side.events_per_d, |events| counted(events, "per day")),
+        "messages": of_most(&|uplink| {
+            let most = uplink.at_most.as_ref().ok().map(|(most, _)| *most);
+            let mut told = known(&uplink.expected, |e| json!({
+                "value": e.messages,
+                "unit": per_month,
+                "at_high": e.messages_at_high,
+                "held": e.held,
+            }));
+            told["at_most"] = json!(most);
+            told
         }),
-        "messages": uplink(line, side, |billed, _| {
-            Some(json!({ "value": billed, "unit": format!("messages in {UPLINK_MONTH_DAYS:.0} d") }))
+        "cost": of_most(&|uplink| {
+            let most = uplink.at_most.as_ref().ok().and_then(|(_, cost)| *cost);
+            let mut told = known(&uplink.expected, cost);
+            told["at_most"] = json!(most.and_then(|cost| cost.major()));
+            told
         }),
-        "cost": uplink(line, side, |_, cost| {
-            let cost = cost?;
-            let unit = String::from_utf8_lossy(&cost.currency).into_owned();
-            cost.major().map(|value| json!({ "value": value, "unit": unit }))
-        }),
-        "charge": match side.charge.first() {
-            None => json!({ "unknown": "no requirement asks for the lowest charge or for hours off" }),
+        "delay": of_most(&|uplink| known(&uplink.ashore_s, |s| json!({
+            "value": s,
+            "unit": "s",
+            "share": { "value": 100.0 * ASHORE_SHARE, "unit": "%" },
+        }))),
+        "charge": known(&side.charge, |all| match all.first() {
+            None => json!({ "unknown": "no requirement asks for charge, hours off or the life of cells" }),
             Some((id, verdict)) => judged(id, verdict),
-        },
+        }),
         "judged": side.judged.iter().map(|(id, v)| judged(id, v)).collect::<Vec<_>>(),
     })
 }
 
-fn heard(side: &ThresholdSide, of: impl Fn(&[HeardCounts]) -> Value) -> Value {
-    match &side.heard {
-        Err(why) => json!({ "unknown": why }),
-        Ok(all) if all.is_empty() => {
-            json!({ "unknown": "no record of labelled recordings counts: run `soundline tune`" })
-        }
-        Ok(all) => of(all),
+fn counted(of: &Counted, unit: &str) -> Value {
+    json!({ "value": of.value, "low": of.low, "high": of.high, "unit": unit })
+}
+
+fn percent(of: &Counted) -> Value {
+    json!({ "value": 100.0 * of.value, "low": 100.0 * of.low, "high": 100.0 * of.high, "unit": "%" })
+}
+
+/// Between which thresholds that were tried it lies; null where it was tried itself.
+fn between(heard: &HeardAt) -> Value {
+    match heard.between_db {
+        None => Value::Null,
+        Some((low, high)) => json!(format!(
+            "not tried itself: on a line between {} dB and {} dB, with the wider of their limits",
+            show_number(low),
+            show_number(high)
+        )),
     }
 }
 
-/// The uplink with the most messages.
-fn uplink(
-    line: &Line,
-    side: &ThresholdSide,
-    of: impl Fn(u64, Option<quantity::Money>) -> Option<Value>,
-) -> Value {
-    if line.uplinks.is_empty() {
-        return json!({ "unknown": "the plan has no uplink" });
+fn limits_from(of: LimitsFrom) -> String {
+    match of {
+        LimitsFrom::Days(days) => format!("{days} days drawn whole"),
+        LimitsFrom::FewDays(days) => format!(
+            "single events: {days} {} too few to draw days whole, and bursts make the limits wider",
+            if days == 1 { "day is" } else { "days are" }
+        ),
+        LimitsFrom::NoDays => {
+            "single events: the recordings have no time, and bursts make the limits wider"
+                .to_owned()
+        }
     }
-    let unknown = side.uplinks.iter().find_map(|u| u.monthly.as_ref().err());
-    if let Some(why) = unknown {
-        return json!({ "unknown": why });
+}
+
+fn cost(expected: &Expected) -> Value {
+    let major = |cost: Option<Money>| cost.and_then(|cost| cost.major());
+    match (major(expected.cost), expected.cost) {
+        (Some(value), Some(cost)) => json!({
+            "value": value,
+            "unit": String::from_utf8_lossy(&cost.currency),
+            "at_high": major(expected.cost_at_high),
+            "held": expected.held,
+        }),
+        _ => json!({ "unknown": "the cost is more than can be counted" }),
     }
-    let known = side
-        .uplinks
+}
+
+/// The uplink with the most messages; of several of which one is not known, that one.
+fn busiest(uplinks: &[UplinkMonthly]) -> Result<&UplinkMonthly, &'static str> {
+    let messages = |u: &UplinkMonthly| u.expected.as_ref().map_or(f64::INFINITY, |e| e.messages);
+    let most = uplinks
         .iter()
-        .filter_map(|u| Some((&u.uplink, u.monthly.as_ref().ok()?)));
-    let most = known.max_by_key(|(_, (billed, _))| *billed);
-    let told = most.and_then(|(path, (billed, cost))| {
-        let mut told = of(*billed, *cost)?;
-        told["uplink"] = json!(path);
-        Some(told)
-    });
-    told.unwrap_or_else(|| json!({ "unknown": "the cost is more than can be counted" }))
+        .max_by(|a, b| messages(a).total_cmp(&messages(b)));
+    most.ok_or("the plan has no uplink")
 }
 
 fn judged(id: &str, verdict: &Verdict) -> Value {

@@ -1,8 +1,9 @@
-//! The plan's file, looked at each second: who edits it elsewhere is told to the page.
+//! The plan's file and what its checks read beside it, looked at each second: who changes them elsewhere is told to the page.
 
 use std::sync::Arc;
 use std::time::Duration;
 
+use beside::Kept;
 use serde_json::{Value, json};
 use tokio::sync::broadcast;
 
@@ -20,6 +21,11 @@ pub(crate) enum Happened {
     Changed {
         /// Digest of the text.
         source_digest: String,
+    },
+    /// Files beside it that a check had looked at, evidence among them, came, went or are others.
+    Beside {
+        /// Their names, relative to the plan's folder where they lie there.
+        files: Vec<String>,
     },
     /// It is no longer there, or no longer readable.
     Gone {
@@ -41,6 +47,7 @@ impl Happened {
             Happened::Changed { source_digest } => {
                 ("plan-changed", json!({ "source_digest": source_digest }))
             }
+            Happened::Beside { files } => ("beside-changed", json!({ "files": files })),
             Happened::Gone { why } => ("plan-gone", why.clone()),
             Happened::Job { number, state } => {
                 let (name, mut data) = state.event();
@@ -69,7 +76,17 @@ impl Seen {
 }
 
 /// Looks until the server ends. Only what the file's length and time say has changed is read.
-pub(crate) async fn watch(plan: Arc<PlanFile>, seen: Seen, tell: broadcast::Sender<Happened>) {
+pub(crate) async fn watch(
+    plan: Arc<PlanFile>,
+    kept: Arc<Kept>,
+    seen: Seen,
+    tell: broadcast::Sender<Happened>,
+) {
+    // Off the thread that answers: a disk may be slow.
+    let look = |plan: &Arc<PlanFile>| {
+        let (plan, kept) = (Arc::clone(plan), Arc::clone(&kept));
+        tokio::task::spawn_blocking(move || (plan.stamp(), kept.changed(plan.path())))
+    };
     let read = |plan: &Arc<PlanFile>| {
         let plan = Arc::clone(plan);
         tokio::task::spawn_blocking(move || plan.read())
@@ -80,7 +97,19 @@ pub(crate) async fn watch(plan: Arc<PlanFile>, seen: Seen, tell: broadcast::Send
     } = seen;
     loop {
         tokio::time::sleep(LOOKS_EACH).await;
-        let seen = plan.stamp();
+        let Ok((seen, beside)) = look(&plan).await else {
+            return;
+        };
+        if !beside.is_empty() {
+            let files = beside.iter().map(|file| {
+                let own = file.strip_prefix(plan.folder()).unwrap_or(file);
+                own.display().to_string()
+            });
+            // Nobody may be there to listen.
+            drop(tell.send(Happened::Beside {
+                files: files.collect(),
+            }));
+        }
         if seen == stamp {
             continue;
         }

@@ -22,7 +22,8 @@ pub(crate) struct Wanted {
 }
 
 type Answer = oneshot::Sender<Result<Vec<u8>, ApiError>>;
-type Work = dyn Fn(&Wanted) -> Vec<u8> + Send + Sync;
+/// Checks a text and gives the document; `None` where it is told on the way not to go on.
+type Work = dyn Fn(&Wanted, &dyn Fn() -> bool) -> Option<Vec<u8>> + Send + Sync;
 
 /// The workers and what waits for them.
 pub(crate) struct Workers {
@@ -70,7 +71,7 @@ fn supersedes(newer: &Wanted, older: &Wanted) -> bool {
 }
 
 impl Workers {
-    /// `work` checks a text and gives the document. A text that is typed never waits for one that is counted in full.
+    /// `work` checks a text; it is stopped when nobody waits for it any more. A text that is typed never waits for one that is counted in full.
     pub(crate) fn new(work: Box<Work>) -> Workers {
         let queue = Arc::new(Queue::default());
         let work: Arc<Work> = Arc::from(work);
@@ -138,9 +139,14 @@ fn run(queue: &Queue, tier: Tier, work: &Work) {
             continue;
         }
         // Work that breaks its own promises takes no later text with it.
-        let done = panic::catch_unwind(AssertUnwindSafe(|| work(&wanted)));
+        let go_on = || !answer.is_closed();
+        let done = panic::catch_unwind(AssertUnwindSafe(|| work(&wanted, &go_on)));
+        let told = match done {
+            Ok(Some(document)) => Ok(document),
+            Ok(None) | Err(_) => Err(stopped()),
+        };
         // A page that left in the meantime is told nothing.
-        drop(answer.send(done.map_err(|_| stopped())));
+        drop(answer.send(told));
     }
 }
 
@@ -179,9 +185,9 @@ mod tests {
     /// A check that breaks its own promises is told, and the next one is done.
     #[test]
     fn verif_a_check_that_breaks_takes_no_other_with_it() {
-        let workers = Workers::new(Box::new(|w: &Wanted| {
+        let workers = Workers::new(Box::new(|w: &Wanted, _: &dyn Fn() -> bool| {
             assert_ne!(w.serial, 1, "the first one breaks");
-            Vec::new()
+            Some(Vec::new())
         }));
         let ask = |serial| {
             let (answer, answered) = oneshot::channel();
@@ -194,14 +200,41 @@ mod tests {
         assert_eq!(ask(2).unwrap(), b"");
     }
 
+    /// Work that asks on the way is told when its answer is no longer waited for, and the next text is done.
+    #[test]
+    fn verif_work_stops_when_nobody_waits() {
+        let workers = Workers::new(Box::new(|w: &Wanted, go_on: &dyn Fn() -> bool| {
+            if w.serial > 1 {
+                return Some(Vec::new());
+            }
+            while go_on() {
+                thread::yield_now();
+            }
+            None
+        }));
+        let ask = |serial| {
+            let (answer, answered) = oneshot::channel();
+            workers
+                .put(wanted("a", serial, Tier::Quick), answer)
+                .unwrap();
+            answered
+        };
+        let first = ask(1);
+        while !workers.queue.lock().waiting.is_empty() {
+            thread::yield_now();
+        }
+        drop(first);
+        assert_eq!(ask(2).blocking_recv().unwrap().unwrap(), b"");
+    }
+
     /// While one text is worked on, of those that wait only the newest is.
     #[test]
     fn verif_of_texts_that_wait_the_newest_is_checked() {
         let (go, gate) = std::sync::mpsc::channel::<()>();
         let gate = Mutex::new(gate);
-        let workers = Workers::new(Box::new(move |w: &Wanted| {
+        let workers = Workers::new(Box::new(move |w: &Wanted, _: &dyn Fn() -> bool| {
             gate.lock().unwrap().recv().unwrap();
-            w.serial.to_string().into_bytes()
+            Some(w.serial.to_string().into_bytes())
         }));
         let ask = |serial| {
             let (answer, answered) = oneshot::channel();

@@ -37,6 +37,8 @@ export class Documented<T> {
   /** To be called in an effect that reads `desk.text` and the wishes. */
   follow(text: string, wish: Record<string, unknown>): () => void {
     this.#wanted = JSON.stringify(wish);
+    // What lies beside the plan counts, too: a change of it asks again.
+    void desk.beside;
     clearTimeout(this.#timer);
     this.#timer = setTimeout(() => void this.#ask(text, wish), this.#came ? AFTER_MS : 0);
     return () => clearTimeout(this.#timer);

@@ -32,6 +32,7 @@ function ofSpan(one: DrawnSpan): Fact[] {
     { name: "conductor", words: one.conductor ?? "none: it carries no power" },
     { name: "link", words: one.link ?? one.bus ?? "none: it carries no data" },
   ];
+  if (one.ohms_unknown !== null) facts.push({ name: "loop", words: "unknown", note: one.ohms_unknown });
   if (one.loop_ohm !== null) facts.push({ name: "loop, new contacts", words: withUnit(one.loop_ohm, "ohm") });
   if (one.aged_loop_ohm !== null) facts.push({ name: "loop, aged contacts", words: withUnit(one.aged_loop_ohm, "ohm") });
   if (one.load_share !== null) facts.push({ name: "in use", words: `${digits(one.load_share * 100)} % of the time` });

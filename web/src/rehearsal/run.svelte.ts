@@ -41,6 +41,7 @@ class Run {
       if (this.job !== null) api.forgetJob(this.job);
       this.job = id;
       this.it = result;
+      if (result.evidence !== null) desk.besideChanged();
       this.records = records;
       this.cut = more;
       this.at_s = 0;

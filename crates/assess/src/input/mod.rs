@@ -56,7 +56,7 @@ pub use payload::{layout, payload_bytes, request_bytes, request_layouts};
 pub(crate) use sea::{BED_BOUNCES, FAINTEST_DB, MOST_RAYS};
 pub use sea::{bed, profile, ray_limits, spreading};
 pub use site_noise::{SiteNoise, SiteNoiseError};
-pub(crate) use sound::AIR_REFERENCE_DB;
+pub(crate) use sound::{AIR_REFERENCE_DB, threshold_offset_db};
 pub use sound::{arithmetic, chain_noise, detector_spec, says_its_noise, self_noise, sensor_chain};
 
 pub use startup::{StartInput, startup};

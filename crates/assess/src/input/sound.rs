@@ -159,14 +159,9 @@ pub fn detector_spec(
         what: line.sensor_path(plan.on),
         missing: "its converter",
     })?;
-    let own_reference = plan.over_background() || plan.of_exposure() || plan.of_learned();
-    let of_sensor_db = match sensor.kind {
-        SensorKind::Microphone => AIR_REFERENCE_DB,
-        _ => 0.0,
-    };
     let offsets = Offsets {
-        threshold_db: if own_reference { 0.0 } else { of_sensor_db },
-        of_sensor_db,
+        threshold_db: threshold_offset_db(line, detector),
+        of_sensor_db: of_sensor_db(sensor.kind),
     };
     let rate_hz = rate_hz.unwrap_or(chain.rate_hz.si);
     let what = format!("detector.{}", plan.id);
@@ -178,6 +173,23 @@ pub fn detector_spec(
         rate_hz,
         stages: stages.collect::<Result<_, _>>()?,
     })
+}
+
+/// What is added to the thresholds of a detector as they are written, to give those of its stages, dB.
+pub(crate) fn threshold_offset_db(line: &Line, detector: DetectorIx) -> f64 {
+    let plan = &line.detectors[detector.0];
+    match plan.over_background() || plan.of_exposure() || plan.of_learned() {
+        true => 0.0,
+        false => of_sensor_db(line.sensor(plan.on).kind),
+    }
+}
+
+/// What is added to levels of a sensor to give levels re 1 uPa, dB.
+fn of_sensor_db(kind: SensorKind) -> f64 {
+    match kind {
+        SensorKind::Microphone => AIR_REFERENCE_DB,
+        _ => 0.0,
+    }
 }
 
 /// What is added to levels as they are written, to give levels re 1 uPa, dB.

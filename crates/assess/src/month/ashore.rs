@@ -93,6 +93,33 @@ impl<'m> UnderLoad<'m> {
         })
     }
 
+    /// The time within which this share of the messages is ashore, s: of the topic that is worst off of those that are drawn often enough.
+    ///
+    /// # Errors
+    /// In words, why it is not known.
+    pub(crate) fn within_s(
+        &mut self,
+        line: &Line,
+        of: UplinkIx,
+        share: f64,
+    ) -> Result<f64, String> {
+        let UnderLoad::Drawn(kept, memo) = self else {
+            return Err("it is not drawn here".to_owned());
+        };
+        let drawn = kept
+            .entry((of, None))
+            .or_insert_with(|| drawn(line, of, None, memo));
+        let drawn = drawn.as_ref().map_err(|why| why.clone())?;
+        let often = drawn.of.values().filter(|t| t.offered >= LEAST_MESSAGES);
+        let times: Vec<Option<f64>> = often.map(|t| t.quantile_s(share)).collect();
+        let (months, percent) = (drawn.months, 100.0 * share);
+        let worst = times.iter().copied().collect::<Option<Vec<f64>>>();
+        let worst = worst.ok_or_else(|| format!("fewer than {percent} % come ashore"))?;
+        worst.into_iter().reduce(f64::max).ok_or_else(|| {
+            format!("fewer than {LEAST_MESSAGES} messages of each topic in {months} drawn months are too few to tell")
+        })
+    }
+
     /// Of a topic, in words; `left_s` is what its limit leaves for the uplink. `None` where it is left out.
     pub(crate) fn words(
         &mut self,

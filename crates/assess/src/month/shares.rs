@@ -25,6 +25,12 @@ pub(crate) struct Month {
 }
 
 impl Month {
+    /// Billed messages on average.
+    pub(crate) fn mean(&self) -> f64 {
+        let all = self.probabilities.iter().enumerate();
+        all.map(|(billed, p)| billed as f64 * p).sum()
+    }
+
     /// The fewest billed messages that this share of months does not pass; of drawn months the upper limit of that number.
     pub(crate) fn quantile(&self, share: f64) -> Result<u64, String> {
         if share >= 1.0 && self.chance {

@@ -61,19 +61,16 @@ pub(super) fn heard<'p>(
     found
 }
 
-/// What a detector did against each file of labels of which a record counts; or why that is unknown.
-pub(crate) fn counts(
-    line: &Line,
-    detector: &str,
-    shelf: &Shelf,
-) -> Result<Vec<HeardCounts>, String> {
+/// What a detector did against each file of labels of which a record counts, by its curve at a threshold that was tried; or why that is
+/// unknown.
+fn counts(line: &Line, detector: &str, shelf: &Shelf) -> Result<Vec<HeardCounts>, String> {
     let own = |d: &plan::Detector| detector.strip_prefix("detector.") == Some(d.id.as_str());
     let Some(ix) = line.detectors.iter().position(own) else {
         return Err("the plan has no such detector".to_owned());
     };
     let all = counting(line, DetectorIx(ix), shelf)?;
     let counts = all.into_iter().map(|t| HeardCounts {
-        labels: t.labels.clone(),
+        labels: t.labels,
         missed: t.labelled.saturating_sub(t.hits),
         labelled: t.labelled,
         false_alarms: t.false_alarms,

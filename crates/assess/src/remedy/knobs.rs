@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use plan::{Line, Load, ModuleIx, Reading, Written};
 use quantity::{Money, show_bare};
 
+use crate::levels::Levels;
+
 use super::ladder::{
     DOUBLING, Rung, Way, conductors, decibels, fewer, panels, rates, split, tenths, two_digits,
     voltages,
@@ -109,7 +111,7 @@ pub(super) fn knobs(reading: &Reading, line: &Line, reads: &dyn Fn(&str) -> bool
         for rungs in rungs(&thing, key, text) {
             found.push(Knob::one(&w.path, rungs));
         }
-        found.extend(threshold(&written, w, key, text));
+        found.extend(threshold(&written, w, text));
     }
     for (text, paths) in cables.into_iter().filter(|(_, paths)| paths.len() > 1) {
         let count = paths.len();
@@ -306,33 +308,27 @@ fn duties(line: &Line, m: ModuleIx, written: &[Written], declared: &[&str]) -> V
 }
 
 /// A trigger's two levels, moved together so that the distance between them stays.
-fn threshold(written: &[Written], on: &Written, key: &str, text: &str) -> Vec<Knob> {
-    let Some(stage) = key
-        .strip_suffix(".on_above")
-        .and(on.path.strip_suffix(".on_above"))
-    else {
+fn threshold(written: &[Written], on: &Written, text: &str) -> Vec<Knob> {
+    let Some(levels) = Levels::of(written, &on.path) else {
         return Vec::new();
     };
-    let off_path = format!("{stage}.off_below");
-    let off = written
-        .iter()
-        .find(|w| w.path == off_path && w.means.is_some());
+    let paths = levels.moved(levels.on_db()).into_iter().map(|m| m.path);
+    let paths: Vec<String> = paths.collect();
     let ways = [Way::Up, Way::Down].into_iter();
     ways.map(|way| {
-        let rungs = decibels(text, way, MOST_DB);
-        let Some(off) = off else {
-            return Knob::one(&on.path, rungs);
-        };
-        let of_off = decibels(off.text.trim_matches(['"', '\'']), way, MOST_DB);
-        let steps = rungs.into_iter().zip(of_off).map(|(on, off)| Step {
-            size: on.size,
-            values: vec![on.value, off.value],
-            cost: None,
+        let rungs = decibels(text, way, MOST_DB).into_iter();
+        let steps = rungs.filter_map(|rung| {
+            let (to_db, _) = split(&rung.value)?;
+            Some(Step {
+                values: levels.moved(to_db).into_iter().map(|m| m.to).collect(),
+                size: rung.size,
+                cost: None,
+            })
         });
         Knob {
             declared: None,
-            paths: vec![on.path.clone(), off_path.clone()],
             steps: steps.collect(),
+            paths: paths.clone(),
         }
     })
     .collect()

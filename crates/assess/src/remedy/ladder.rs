@@ -60,7 +60,7 @@ const MOST_PANEL_W: f64 = 2000.0;
 const SMALLEST: f64 = 1e-300;
 
 /// A text that begins with a number: the number, and the rest.
-pub(super) fn split(text: &str) -> Option<(f64, &str)> {
+pub(crate) fn split(text: &str) -> Option<(f64, &str)> {
     let digits = |c: char| c.is_ascii_digit() || matches!(c, '.' | '+' | '-');
     let text = text.trim();
     let end = text.find(|c| !digits(c)).unwrap_or(text.len());

@@ -36,9 +36,9 @@ use crate::verdict::{Judged, Verdict, Word};
 use crate::waking::staggered;
 
 pub use found::{Mended, Remedies, Remedy, Sweep, Turned, WholeMoved};
-pub(crate) use heard::counts as heard_counts;
 pub use heard::{Heard, HeardCounts};
 use knobs::{Knob, knobs, together};
+pub(crate) use ladder::split;
 use mend::{Going, Mending};
 use search::Search;
 pub use search::SharedFetch;

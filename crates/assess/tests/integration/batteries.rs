@@ -12,7 +12,7 @@ const SUN: (&str, &str) = (
     "kind = \"solar-battery\"\npanels = { peak_power_each = \"20 W\", tilt = \"60 deg\", faces = 4, loss = \"15 %\" }\nbattery = { chemistry = \"lifepo4\", capacity = \"60 Ah\", voltage = \"12.8 V\" }",
 );
 /// Cells of which all can be drawn, without loss.
-const PLAIN_CELLS: &str = "usable = [{ temperature = \"-40 degC\", share = \"100 %\" }, { temperature = \"60 degC\", share = \"100 %\" }], self_discharge_per_month = \"0 %\"";
+pub(crate) const PLAIN_CELLS: &str = "usable = [{ temperature = \"-40 degC\", share = \"100 %\" }, { temperature = \"60 degC\", share = \"100 %\" }], self_discharge_per_month = \"0 %\"";
 
 fn asking(that: &str) -> String {
     format!("[requirement.cells]\n{that}\n\n[requirement.voltage]\n")

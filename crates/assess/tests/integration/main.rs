@@ -64,6 +64,7 @@ mod strum;
 mod support;
 mod sync;
 mod talk;
+mod threshold_moved;
 mod told_where_written;
 mod topics;
 mod tuned;

@@ -13,6 +13,7 @@ use assess::{
     uplinks_ashore,
 };
 use axum::http::StatusCode;
+use beside::Kept;
 use plan::{CallIx, Line, Reading, SensorIx};
 use report::{
     chain_json, check_json, evidence_table_json, failures_json, faults_json, hours_json,
@@ -37,6 +38,8 @@ pub(crate) struct Given<'a> {
     /// Path of the plan.
     pub(crate) path: &'a Path,
     pub(crate) memo: &'a Memo,
+    /// What was read beside it.
+    pub(crate) kept: &'a Kept,
     /// Whether somebody still waits.
     pub(crate) go_on: &'a (dyn Fn() -> bool + Sync),
     /// Is told how far the work is, 0 to 1; whether to go on.
@@ -102,7 +105,7 @@ fn verdicts(
     ask: &Ask,
     with_evidence: bool,
 ) -> Result<Value, ApiError> {
-    let shelf = text::shelf(given.path, reading, given.go_on);
+    let shelf = text::shelf(given.path, reading, given.kept, given.go_on);
     let (shelf, warnings) = shelf.ok_or_else(ApiError::cancelled)?;
     let check = assess::check_with(reading, &shelf, given.memo, ask.tier()?);
     let mut whole = check_json(&check, beside::PROGRAM, &reading.mistakes, &reading.sources);
@@ -185,7 +188,7 @@ fn recovery(line: &Line) -> Result<Value, ApiError> {
 }
 
 fn slip(given: &Given<'_>, reading: &Reading, line: &Line) -> Result<Value, ApiError> {
-    let shelf = text::shelf(given.path, reading, given.go_on);
+    let shelf = text::shelf(given.path, reading, given.kept, given.go_on);
     let (shelf, _) = shelf.ok_or_else(ApiError::cancelled)?;
     let asked = SlipAsk { threads: threads() };
     let found = assess::slip(reading, &shelf, given.memo, asked, &|share| {

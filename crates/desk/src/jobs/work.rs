@@ -9,7 +9,7 @@ use assess::{
     CertaintyAsk, DrawsRecord, FEW_YEARS, LeverageOf, Memo, RemedyAsk, RemedyError, Tier,
     assumed_by_leverage, certainty, check_with, detector_and_call, remedies_with,
 };
-use beside::{PROGRAM, computed_by, leave};
+use beside::{Kept, PROGRAM, computed_by, leave};
 use plan::Reading;
 use report::{
     Inputs, certainty_json, check_json, difference, leverage_json, range_json, remedy_json,
@@ -69,6 +69,7 @@ pub(crate) struct Work {
     pub(crate) path: PathBuf,
     pub(crate) text: String,
     pub(crate) memo: Arc<Memo>,
+    pub(crate) kept: Arc<Kept>,
     pub(crate) scratch: Arc<TempDir>,
 }
 
@@ -90,7 +91,7 @@ impl Work {
         reading: &Reading,
         job: &Job,
     ) -> Result<(assess::Shelf, Vec<String>), ApiError> {
-        let shelf = text::shelf(&self.path, reading, &|| job.goes_on());
+        let shelf = text::shelf(&self.path, reading, &self.kept, &|| job.goes_on());
         shelf.ok_or_else(ApiError::cancelled)
     }
 
@@ -124,6 +125,7 @@ fn documented(on: &Work, kind: &str, job: &Job) -> Result<Value, ApiError> {
     let given = Given {
         path: &on.path,
         memo: &on.memo,
+        kept: &on.kept,
         go_on: &|| job.goes_on(),
         at: &|share| job.at(share, "working it out"),
     };

@@ -13,6 +13,7 @@ use axum::extract::{Path, Request, State};
 use axum::http::{Method, Response, StatusCode, Uri, header};
 use axum::response::IntoResponse;
 use axum::routing::{MethodRouter, get, post};
+use beside::Kept;
 use serde::Deserialize;
 use serde_json::{Value, json};
 use tokio::sync::{Semaphore, broadcast};
@@ -39,6 +40,8 @@ const LONGEST_CLIENT: usize = 64;
 pub(crate) struct Desk {
     pub(crate) plan: Arc<PlanFile>,
     pub(crate) memo: Arc<Memo>,
+    /// What was read beside the plan.
+    pub(crate) kept: Arc<Kept>,
     workers: Workers,
     happened: broadcast::Sender<Happened>,
     pub(crate) jobs: Jobs,
@@ -51,15 +54,20 @@ pub(crate) struct Desk {
 impl Desk {
     pub(crate) fn new(
         plan: Arc<PlanFile>,
+        kept: Arc<Kept>,
         happened: broadcast::Sender<Happened>,
         listen: Option<Arc<Listen>>,
     ) -> Desk {
         let memo = Arc::new(Memo::new());
-        let (path, kept) = (plan.path().to_path_buf(), Arc::clone(&memo));
-        let work = move |wanted: &Wanted| consequences(&path, &kept, wanted);
+        let path = plan.path().to_path_buf();
+        let own = (Arc::clone(&memo), Arc::clone(&kept));
+        let work = move |wanted: &Wanted, go_on: &dyn Fn() -> bool| {
+            consequences(&path, (&own.0, &own.1), wanted, go_on)
+        };
         Desk {
             plan,
             memo,
+            kept,
             workers: Workers::new(Box::new(work)),
             happened,
             jobs: Jobs::new(),
@@ -267,6 +275,7 @@ async fn documented(State(desk): Shared, Path(kind): Path<String>, request: Requ
         let given = Given {
             path: desk.plan.path(),
             memo: &desk.memo,
+            kept: &desk.kept,
             go_on,
             at: &|_| go_on(),
         };
@@ -299,7 +308,7 @@ async fn told_routes() -> Answer {
 async fn held(State(desk): Shared, request: Request) -> Answer {
     let asked: places::Ask = guard::body(request).await?;
     let task = move |desk: &Desk, go_on: &(dyn Fn() -> bool + Sync)| {
-        places::places(desk.plan.path(), &desk.memo, go_on, &asked)
+        places::places(desk.plan.path(), (&desk.memo, &desk.kept), go_on, &asked)
     };
     told(&compute(&desk, task).await?)
 }
@@ -312,26 +321,10 @@ async fn put(State(desk): Shared, request: Request) -> Answer {
     told(&work(&desk, task).await?)
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Turned {
-    text: String,
-    detector: String,
-    on_above_db: f64,
-}
-
 async fn turned(State(desk): Shared, request: Request) -> Answer {
-    let asked: Turned = guard::body(request).await?;
+    let asked: threshold::Ask = guard::body(request).await?;
     let task = move |desk: &Desk, go_on: &(dyn Fn() -> bool + Sync)| {
-        let (path, memo) = (desk.plan.path(), &desk.memo);
-        threshold::moved(
-            path,
-            memo,
-            go_on,
-            &asked.text,
-            &asked.detector,
-            asked.on_above_db,
-        )
+        threshold::moved(desk.plan.path(), (&desk.memo, &desk.kept), go_on, &asked)
     };
     told(&compute(&desk, task).await?)
 }
@@ -448,6 +441,7 @@ async fn started(State(desk): Shared, request: Request) -> Answer {
         path: desk.plan.path().to_path_buf(),
         text: asked.text,
         memo: Arc::clone(&desk.memo),
+        kept: Arc::clone(&desk.kept),
         scratch,
     };
     desk.start(kind, move |job| jobs::work(kind, &on, &asked.ask, job))
@@ -507,7 +501,12 @@ mod tests {
     #[test]
     fn verif_only_a_few_are_worked_out_at_once_though_their_pages_leave() {
         let plan = Arc::new(PlanFile::at("none.toml".into()));
-        let desk = Arc::new(Desk::new(plan, broadcast::channel(1).0, None));
+        let desk = Arc::new(Desk::new(
+            plan,
+            Arc::default(),
+            broadcast::channel(1).0,
+            None,
+        ));
         let (at_work, most) = (Arc::new(AtomicUsize::new(0)), Arc::new(AtomicUsize::new(0)));
         let ends = Arc::new(AtomicBool::new(false));
         let runtime = tokio::runtime::Builder::new_current_thread()

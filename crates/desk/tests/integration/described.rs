@@ -106,7 +106,7 @@ fn verif_answers_and_bodies_have_the_keys_that_are_told() {
         ),
         (
             "post /api/threshold",
-            json!({ "text": text, "detector": "upcall-upper", "on_above_db": 11.0 }),
+            json!({ "text": text, "detector": "upcall-upper", "on_above_db": 11.0, "real_per_d": 3.0 }),
         ),
         (
             "post /api/listen",

@@ -11,4 +11,5 @@ mod http;
 mod jobs;
 mod places;
 mod sound;
+mod threshold;
 mod watched;

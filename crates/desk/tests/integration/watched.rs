@@ -166,3 +166,39 @@ fn verif_numbers_of_jobs_are_of_one_server_alone() {
         }
     }
 }
+
+/// What a check has read beside the plan is looked at, too: catalogues, labels and evidence that come, change or go.
+#[test]
+fn verif_a_change_beside_the_plan_is_told() {
+    let desk = Desk::open();
+    let labels = "\n[requirement.finds]\nthat = \"recall\"\nof = \"detector.upcall-upper\"\nat_least = \"50 %\"\nlabels = \"labels.csv\"\n";
+    let mut events = Events::of(&desk);
+    events.next("heartbeat");
+    desk.consequences(&(desk.text() + labels), "quick");
+    let own = |name: &str| desk.folder.path().join(name);
+    let parts = fs::read_to_string(own("parts.toml")).unwrap();
+    fs::write(own("parts.toml"), parts + "# elsewhere\n").unwrap();
+    assert_eq!(
+        events.next("beside-changed")["files"],
+        json!(["parts.toml"])
+    );
+    fs::write(own("labels.csv"), "recording,from_s,to_s\n").unwrap();
+    assert_eq!(
+        events.next("beside-changed")["files"],
+        json!(["labels.csv"])
+    );
+    fs::create_dir(own("plan.evidence")).unwrap();
+    fs::write(own("plan.evidence/tune-one.json"), "{}").unwrap();
+    let told = events.next("beside-changed");
+    assert_eq!(told["files"], json!(["plan.evidence/tune-one.json"]));
+    fs::remove_file(own("plan.evidence/tune-one.json")).unwrap();
+    let told = events.next("beside-changed");
+    assert_eq!(told["files"], json!(["plan.evidence/tune-one.json"]));
+    // The cue sheet that a requirement names.
+    let night = fs::read_to_string(own("cues/ferry-night.toml")).unwrap();
+    fs::write(own("cues/ferry-night.toml"), night + "# elsewhere\n").unwrap();
+    assert_eq!(
+        events.next("beside-changed")["files"],
+        json!(["cues/ferry-night.toml"])
+    );
+}

@@ -2,7 +2,8 @@
 
 use std::path::PathBuf;
 
-use assess::tuning::{TunedDay, Tuning, chain_digest};
+use assess::input::InputError;
+use assess::tuning::{TunedCurve, TunedDay, TunedPoint, Tuning, chain_digest, steady_digest};
 use plan::{DetectorIx, Line};
 use report::{
     PictureSize, Tuned, matched_words, operating_picture_png, operating_picture_svg,
@@ -68,6 +69,7 @@ pub(super) fn leave(
             };
             days.iter().map(day).collect()
         }),
+        curve: Some(curve(line, detector, rate_hz, tuned).map_err(listen::ListenError::from)?),
         ..Tuning::begun()
     };
     let path = tuning.path(&args.plan);
@@ -75,6 +77,31 @@ pub(super) fn leave(
         .leave(&args.plan, &path, &tuning.to_json())
         .map_err(|error| TuneError::Evidence(error.to_string()))?;
     Ok(path)
+}
+
+/// What it did at every threshold that was tried.
+fn curve(
+    line: &Line,
+    detector: DetectorIx,
+    rate_hz: f64,
+    tuned: &Tuned,
+) -> Result<TunedCurve, InputError> {
+    let points = tuned.curve.points.iter().enumerate();
+    Ok(TunedCurve {
+        steady_digest: steady_digest(line, detector, Some(rate_hz))?,
+        points: points
+            .map(|(i, point)| TunedPoint {
+                threshold_db: point.threshold_db,
+                hits: point.counts.hits,
+                false_alarms: point.counts.false_alarms,
+                by_day: tuned
+                    .curve
+                    .days
+                    .as_ref()
+                    .map(|days| days.iter().map(|d| d.false_alarms[i]).collect()),
+            })
+            .collect(),
+    })
 }
 
 /// The pictures of a detector: ends of their names.

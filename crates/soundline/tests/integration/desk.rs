@@ -2,8 +2,10 @@
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
+use std::path::Path;
 use std::process::{Child, Stdio};
 
+use assess::tuning::{TunedCurve, TunedPoint, Tuning, chain_digest, steady_digest};
 use serde_json::{Value, json};
 
 use crate::shapes::compare;
@@ -184,8 +186,59 @@ fn regress_the_documents_of_the_desk() {
     // Held as a document of its own.
     told["verdicts"] = json!({ "format": told["verdicts"]["format"] });
     compare("consequences-1.json", &told, folder);
-    let asked = json!({ "text": text, "detector": "upcall-upper", "on_above_db": 10.0 });
-    let mut told = server.ask("POST", "/api/threshold", &asked);
-    told["text"] = json!("format = 1");
-    compare("threshold-1.json", &told, folder);
+    // With a record of labels all is known at a threshold that was tried, and not much beyond.
+    let text = text + LABELS;
+    std::fs::write(&demo.plan, &text).unwrap();
+    leave_a_record(&demo.plan, folder);
+    let asked = |db: f64| json!({ "text": text, "detector": "upcall-upper", "on_above_db": db });
+    for (db, document) in [
+        (10.0, "threshold-2.json"),
+        (20.0, "threshold-2-unknown.json"),
+    ] {
+        let mut told = server.ask("POST", "/api/threshold", &asked(db));
+        assert_eq!(told["text_with_expects"].is_string(), db < 20.0);
+        for text in ["text", "text_with_expects"] {
+            if told[text].is_string() {
+                told[text] = json!("format = 1");
+            }
+        }
+        compare(document, &told, folder);
+    }
+}
+
+const LABELS: &str = "\n[requirement.finds]\nthat = \"recall\"\nof = \"detector.upcall-upper\"\nat_least = \"50 %\"\nlabels = \"labels.csv\"\n";
+
+/// A record of 100 labels in 10 d, tried at 6 and 12 dB.
+fn leave_a_record(plan: &str, folder: &Path) {
+    let (path, labels) = (Path::new(plan), folder.join("labels.csv"));
+    std::fs::write(&labels, "recording,from_s,to_s\n").unwrap();
+    let reading = assess::read(path, &plan::from_folder_of(path));
+    let line = reading.line.as_ref().unwrap();
+    let of = line.detectors.iter().position(|d| d.id == "upcall-upper");
+    let of = plan::DetectorIx(of.unwrap());
+    let point = |(threshold_db, hits, false_alarms)| TunedPoint {
+        threshold_db,
+        hits,
+        false_alarms,
+        by_day: None,
+    };
+    let record = Tuning {
+        program: beside::computed_by(),
+        detector: "upcall-upper".to_owned(),
+        chain_digest: chain_digest(line, of, None).unwrap(),
+        labels: "labels.csv".to_owned(),
+        labels_digest: beside::recordings::digest(&labels).unwrap(),
+        labelled: 100,
+        hits: 80,
+        false_alarms: 100,
+        judged_s: 864_000.0,
+        curve: Some(TunedCurve {
+            steady_digest: steady_digest(line, of, None).unwrap(),
+            points: [(6.0, 80, 100), (12.0, 50, 4)].map(point).to_vec(),
+        }),
+        ..Tuning::begun()
+    };
+    let file = record.path(path);
+    std::fs::create_dir_all(file.parent().unwrap()).unwrap();
+    std::fs::write(file, record.to_json()).unwrap();
 }
