@@ -125,9 +125,10 @@ export async function select(page: Page, find: string): Promise<void> {
 
 export const row = (page: Page, requirement: string): Locator => page.locator(`[data-requirement="${requirement}"]`);
 
-/** What the accessibility rules find that is serious or worse. */
-export async function serious(page: Page): Promise<string[]> {
-  const { violations } = await new AxeBuilder({ page }).analyze();
+/** What the accessibility rules find that is serious or worse, in the page or in a part of it. */
+export async function serious(page: Page, within?: string): Promise<string[]> {
+  const rules = new AxeBuilder({ page });
+  const { violations } = await (within === undefined ? rules : rules.include(within)).analyze();
   return violations
     .filter(({ impact }) => impact === "serious" || impact === "critical")
     .map(({ id, help, nodes }) => `${id}: ${help}: ${nodes.slice(0, 4).map(({ html }) => html.slice(0, 160)).join(" | ")}`);

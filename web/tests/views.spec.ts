@@ -138,10 +138,21 @@ test("verif_ a part held over the line shows at every place whether it may go th
   await page.locator('#drawing [data-thing="module.flow"]').waitFor();
   expect(await page.locator("#mistakes").count()).toBe(0);
   expect(server.text).toBe(text);
-  const put = await digest(page);
-  await page.locator("header button", { hasText: "Undo" }).click();
-  await moved(page, put);
-  await page.locator('#drawing [data-thing="module.flow"]').waitFor({ state: "detached" });
+  const undo = async (): Promise<void> => {
+    const put = await digest(page);
+    await page.locator("header button", { hasText: "Undo" }).click();
+    await moved(page, put);
+    await page.locator('#drawing [data-thing="module.flow"]').waitFor({ state: "detached" });
+  };
+  await undo();
+  // By pointer it is dropped onto a module of the drawing, and hangs beside it.
+  await page.locator(".hold .chip").waitFor({ timeout: 60_000 });
+  const calm = await digest(page);
+  await page.locator(".hold .chip").dragTo(page.locator('#drawing [data-thing="module.upper"] rect').first());
+  await moved(page, calm);
+  await page.locator('#drawing [data-thing="module.flow"]').waitFor();
+  await page.locator('#drawing [data-thing="span.flow"]').waitFor({ state: "attached" });
+  await undo();
   await page.locator("#saved-mark", { hasText: /^saved$/ }).waitFor();
 });
 
