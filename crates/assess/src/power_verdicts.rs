@@ -51,7 +51,7 @@ fn asked_by_a_requirement(line: &Line, m: ModuleIx) -> bool {
     let Some(input) = &line.modules[m.0].input else {
         return true;
     };
-    line.requirements.iter().any(|r| match &r.that {
+    line.binding().any(|r| match &r.that {
         That::Voltage { of, limits } => {
             let within = limits.is_none_or(|l| {
                 l.at_least.is_some_and(|q| q.si >= input.minimum_v.si)

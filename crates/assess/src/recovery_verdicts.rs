@@ -81,7 +81,12 @@ pub(crate) fn recovery_chance(
             let subject = line.module_path(m.module);
             let evidence = Evidence::computed(
                 METHOD,
-                &(&one.line, &recovery.fouling, plain_means(line), at_least.si),
+                &(
+                    (&one.line, &one.held_under, &recovery.fouling),
+                    recovery.density_kg_m3,
+                    plain_means(line),
+                    at_least.si,
+                ),
             );
             came_back(&against, subject, &m.chance, evidence)
         })

@@ -23,7 +23,8 @@ pub struct ModuleReserve {
     /// What may be added, or why not.
     pub room: Room,
     pub(crate) module: ModuleIx,
-    pub(crate) network: Option<Network>,
+    /// What is reckoned with: the network of that combination and what it must keep.
+    pub(crate) within: Option<(Network, Limits)>,
 }
 
 /// What may be added at a place, and what stops more.
@@ -143,7 +144,7 @@ pub(crate) fn in_hand(
                 with: String::new(),
                 room: Room::NoLimit,
                 module: m,
-                network: None,
+                within: None,
             };
             row.room = match combinations {
                 Ok(combinations) => room(line, combinations, searches, &mut row),
@@ -226,7 +227,7 @@ fn room(
         Err(why) => return Room::Unknown { why },
     };
     row.with = combinations.name(line, &combination);
-    row.network = Some(combinations.network(&combination));
+    row.within = Some((combinations.network(&combination), limits.clone()));
     match reserve {
         Ok(reserve) => match reserve.binds {
             Some(binds) => Room::Power {

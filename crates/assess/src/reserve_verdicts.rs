@@ -98,7 +98,7 @@ fn module(rows: &[&ModuleReserve], at_least_w: Q) -> Option<Verdict> {
         .min_by(|a, b| power_w(a).total_cmp(&power_w(b)))?;
     let path = least.path.clone();
     let judge = |value, why| {
-        let evidence = Evidence::computed(METHOD, &least.network);
+        let evidence = Evidence::computed(METHOD, &(&least.within, least.module, at_least_w.si));
         against.judge(path.clone(), value, evidence, why)
     };
     Some(match &least.room {

@@ -167,7 +167,7 @@ pub(crate) fn rope_loads(hangs: &Hangs<'_>) -> Vec<Verdict> {
 }
 
 fn asked_of_rope(line: &Line, section: SectionIx, working_load_n: f64) -> bool {
-    line.requirements.iter().any(|r| match &r.that {
+    line.binding().any(|r| match &r.that {
         That::LineTension { of, at_most_n } => {
             of.is_none_or(|s| s == section) && at_most_n.is_none_or(|q| q.si <= working_load_n)
         }
@@ -203,7 +203,7 @@ fn says_a_hold(anchor: &Anchor) -> bool {
 
 fn asked_of_anchor(line: &Line, anchor: usize, factor: f64) -> bool {
     let own = line.anchors[anchor].safety_factor;
-    line.requirements.iter().any(|r| match &r.that {
+    line.binding().any(|r| match &r.that {
         That::AnchorLoad { of, at_least } => {
             let asks = at_least.or(own).is_some_and(|q| q.si >= factor);
             of.is_none_or(|a| a == anchor) && asks

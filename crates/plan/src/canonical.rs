@@ -13,6 +13,7 @@ use crate::mistake::Mistakes;
 use crate::node::{Node, Value};
 use crate::read::{Fields, Item, Read, Reader};
 use crate::site::Sources;
+use crate::spreads::Spread;
 
 /// Digest of all source bytes with line ends normalised, in reading order.
 pub(crate) fn source_digest(sources: &Sources) -> String {
@@ -92,7 +93,7 @@ pub(crate) const NOT_DRAWN: [(&str, &[&str]); 2] = [
     ("deployment", &["name"]),
     (
         "requirement",
-        &["must", "source", "share_of_draws", LIMITS[0], LIMITS[1]],
+        &["source", "share_of_draws", LIMITS[0], LIMITS[1]],
     ),
 ];
 
@@ -116,16 +117,18 @@ impl DrawnDigests {
     }
 }
 
-/// Digests of what draws read: not who asks for what, nor in how many draws, nor what the deployment is called.
+/// Digests of what draws read, and of what is drawn together: not who asks for what, nor in how many draws, nor what the deployment is called.
 pub(crate) fn drawn_digests(
     fields: &Fields,
     catalogue: &Catalogue,
     weather: Option<&str>,
     line: Option<&Line>,
+    spreads: &[Spread],
 ) -> DrawnDigests {
     let mut text = "drawn/1".to_owned();
     write_tables_but(&mut text, fields, catalogue, (&[], &NOT_DRAWN));
     write_files(&mut text, weather, line);
+    write_drawn_together(&mut text, spreads);
     let mut limits = BTreeMap::new();
     let requirements = fields.entries().find(|(key, _)| *key == "requirement");
     if let Some((_, item)) = requirements
@@ -199,12 +202,32 @@ pub(crate) fn digest(
     catalogue: &Catalogue,
     weather: Option<&str>,
     line: Option<&Line>,
+    spreads: &[Spread],
 ) -> String {
     let mut text = String::new();
     text.push_str(version);
     write_fields(&mut text, fields, catalogue);
     write_files(&mut text, weather, line);
+    write_drawn_together(&mut text, spreads);
     hex(&Sha256::digest(text.as_bytes()))
+}
+
+/// Which values are drawn as one, because a part is shared: that stands in no field. Nothing where each is drawn by itself.
+fn write_drawn_together(out: &mut String, spreads: &[Spread]) {
+    let mut seen = BTreeMap::new();
+    for spread in spreads {
+        let Some(number) = spread.drawn_by else {
+            continue;
+        };
+        match seen.get(&number) {
+            None => {
+                seen.insert(number, &spread.path);
+            }
+            Some(first) => {
+                let _ = write!(out, "{:?} as {first:?};", spread.path);
+            }
+        }
+    }
 }
 
 /// What other files say.

@@ -152,6 +152,7 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
         mistakes.keep_only_first();
     }
     let mistakes = mistakes.into_sorted();
+    let spreads = spreads(&fields, &catalogue);
     Reading {
         name: fields
             .table("deployment")
@@ -163,15 +164,17 @@ pub fn read(path: &Path, fetch: &Fetch<'_>) -> Reading {
             &catalogue,
             weather.as_ref().map(|w| w.text.as_str()),
             line.as_ref(),
+            &spreads,
         ),
         drawn_digests: canonical::drawn_digests(
             &fields,
             &catalogue,
             weather.as_ref().map(|w| w.text.as_str()),
             line.as_ref(),
+            &spreads,
         ),
         rehearsed_digest: canonical::rehearsed_digest(&fields, &catalogue, line.as_ref()),
-        spreads: spreads(&fields, &catalogue),
+        spreads,
         spoilt: spoilt_parts(
             &table,
             &fields,
@@ -215,7 +218,7 @@ pub fn read_cues(path: &Path, plan: &Reading, fetch: &Fetch<'_>) -> CueReading {
             &mut mistakes,
         )
     });
-    let digest = canonical::digest("cues/1", &fields, &plan.catalogue, None, None);
+    let digest = canonical::digest("cues/1", &fields, &plan.catalogue, None, None, &[]);
     if !readable {
         mistakes.keep_only_first();
     }

@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use assess::moorings;
+use assess::{HungLine, Verdict, Word, moorings, strengths};
 use report::{PictureSize, mooring_json, mooring_picture_png, mooring_picture_svg, mooring_text};
 use serde_json::json;
 
@@ -18,7 +18,8 @@ const FROM_ABOVE_PX: u32 = 160;
 
 /// Work out where the line hangs in every design case: depths, tilts, tensions, the pull on the anchor, the watch circle.
 ///
-/// The cases are those that the plan declares (`[case.ID]`), else slack water and the current of its site at each end of the tide.
+/// The cases are those that the plan declares (`[case.ID]`), else slack water and the current of its site at each end of the tide. Exit status: 1 where something bears
+/// more than it may or a buoy is pulled under, 3 where a shape is unknown.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
     /// The plan; its sections, housings, floats, hull and anchor say what hangs.
@@ -111,6 +112,11 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             whole["pictures"] = json!(shown(pictures.paths()));
             out.json(&whole)?;
         }
+    }
+    let sunk = |of: &&HungLine| of.shapes.iter().flatten().any(|s| s.sunk().is_some());
+    let is_broken = |verdict: &Verdict| verdict.word() == Word::Broken;
+    if drawn.iter().any(sunk) || strengths(line, &found).iter().any(is_broken) {
+        return Ok(Exit::Broken);
     }
     let known = drawn.len() == found.lines.len()
         && drawn.iter().all(|of| of.shapes.iter().all(Result::is_ok));

@@ -135,7 +135,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .apply
         .map(|number| chosen(&found, number))
         .transpose()?;
-    let status = found.check.status();
+    let status = found.status;
     let mut document = remedy_json(&found);
     document["applied"] = Value::Null;
     let Some(remedy) = chosen else {

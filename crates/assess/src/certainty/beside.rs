@@ -61,20 +61,30 @@ impl Check {
             judged.in_draws = found.and_then(|(record, one)| InDraws::of(record, one));
         }
         for judged in &mut self.requirements {
-            let r = line.requirements.iter().find(|r| r.id == judged.id);
+            let id = judged.id.clone();
+            let r = line.requirements.iter().find(|r| r.id == id);
             // What was drawn before recordings were held against labels counted other false alarms.
-            let of_now = |one: &DrawnRecord| {
+            let of_now = |one: &&DrawnRecord| {
                 one.not_drawn.is_some() || !r.is_some_and(|r| counts_false_alarms(r, shelf))
             };
-            let found = best(&current, |record| {
-                record
-                    .of_requirement(plan, &judged.id)
-                    .filter(|one| of_now(one))
-            });
+            let asked = r.and_then(|r| r.share_of_draws).map(|share| share.si);
+            let found = asked
+                .and_then(|share| {
+                    refuting(
+                        &current,
+                        |record| record.of_requirement(plan, &id).filter(of_now),
+                        share,
+                    )
+                })
+                .or_else(|| {
+                    best(&current, |record| {
+                        record.of_requirement(plan, &id).filter(of_now)
+                    })
+                });
             judged.in_draws = found.and_then(|(record, one)| InDraws::of(record, one));
-            if let Some(share) = r.and_then(|r| r.share_of_draws) {
+            if let Some(share) = asked {
                 let asked = ShareOfYears {
-                    share: share.si,
+                    share,
                     confidence: CONFIDENCE,
                 };
                 let beside = match found {
@@ -111,6 +121,28 @@ fn best<'r>(
         .iter()
         .filter_map(|record| Some((*record, of(record)?)));
     said.min_by_key(|(record, one)| (Reverse(record.draws), one.met, record.seed))
+}
+
+/// The record that refutes a share, of several that with most draws: a claim that one seed refutes no other seed shows.
+fn refuting<'r>(
+    current: &[&'r DrawsRecord],
+    of: impl Fn(&'r DrawsRecord) -> Option<&'r DrawnRecord>,
+    share: f64,
+) -> Option<(&'r DrawsRecord, &'r DrawnRecord)> {
+    let asked = ShareOfYears {
+        share,
+        confidence: CONFIDENCE,
+    };
+    let refutes = |record: &'r DrawsRecord| {
+        let drawn = of(record).filter(|one| one.not_drawn.is_none());
+        drawn.is_some_and(|one| {
+            asked
+                .is_refuted_by(one.broken, record.draws)
+                .is_ok_and(|refuted| refuted)
+        })
+    };
+    let those: Vec<&DrawsRecord> = current.iter().copied().filter(|r| refutes(*r)).collect();
+    best(&those, of)
 }
 
 impl InDraws {

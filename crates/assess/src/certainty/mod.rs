@@ -321,9 +321,20 @@ fn of<'c>(all: &'c [Judged], id: &str) -> Option<&'c Judged> {
     all.iter().find(|j| j.id == id)
 }
 
+/// Whether it asks something of years, in a share of them.
+fn claims_years(that: &That) -> bool {
+    matches!(
+        that,
+        That::OutageHours { .. }
+            | That::LowestCharge { .. }
+            | That::ListeningShare { .. }
+            | That::ListeningGap { .. }
+    )
+}
+
 /// Of a requirement on years the verdicts that are unknown as it is written.
 fn unknown_years(r: &Requirement, nominal: Option<&Judged>) -> Vec<Verdict> {
-    if !matches!(r.that, That::OutageHours { .. } | That::LowestCharge { .. }) {
+    if !claims_years(&r.that) {
         return Vec::new();
     }
     let all = nominal.into_iter().flat_map(|j| &j.verdicts);
@@ -354,7 +365,7 @@ fn stays_nominal(r: &Requirement, nominal: Option<&Judged>, shelf: &Shelf) -> Op
             "the false alarms that it counts were measured with the plan as it is written"
         }
         // A draw's few years ask for no share of years, so that they would answer what cannot be answered.
-        That::OutageHours { .. } | That::LowestCharge { .. } => {
+        _ if claims_years(&r.that) => {
             let all = &nominal?.verdicts;
             let unknown = unknown_years(r, nominal);
             let first = unknown.first().filter(|_| unknown.len() == all.len())?;

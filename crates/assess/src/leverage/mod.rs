@@ -182,16 +182,14 @@ fn with(of: &LeverageOf<'_>, line: &Line, before: &Check, keys: &[String], value
     let after = check_as_written(&reading, of.shelf, of.memo, Tier::Full);
     // Records are of the plan as it is: with another value they say nothing.
     let records = on_records(line);
-    let each = |check: &Check| -> Vec<Judged> {
-        let all = check.requirements.iter().chain(&check.standing);
-        all.filter(|j| !records.contains(j.id.as_str()))
-            .cloned()
-            .collect()
-    };
-    let now = each(&after);
-    let moved = each(before).into_iter().filter_map(|was| {
-        let is = now.iter().find(|is| is.id == was.id)?;
-        moved(&was, is)
+    // A requirement may be called as a check of every plan is.
+    let pairs = [
+        (&before.requirements, &after.requirements),
+        (&before.standing, &after.standing),
+    ];
+    let moved = pairs.into_iter().flat_map(|(was, is)| {
+        let judged = was.iter().filter(|j| !records.contains(j.id.as_str()));
+        judged.filter_map(|was| moved(was, is.iter().find(|is| is.id == was.id)?))
     });
     let most = moved.reduce(
         |most, one| {

@@ -32,6 +32,8 @@ pub struct Recovery {
     pub lines: Vec<Result<LineRecovery, NotMoored>>,
     /// Values that count although nobody wrote them.
     pub assumed: Vec<String>,
+    /// Density of the sea, kg/m3; `None` without a design case.
+    pub(crate) density_kg_m3: Option<f64>,
 }
 
 /// The recovery of one line.
@@ -47,6 +49,8 @@ pub struct LineRecovery {
     pub weak_links: Vec<Window>,
     /// The drift alarm of its buoy; `None` without one.
     pub adrift: Option<Result<Adrift, String>>,
+    /// The usual case in which it holds its buoy under, in words.
+    pub(crate) held_under: Option<String>,
 }
 
 impl Recovery {
@@ -94,6 +98,7 @@ pub(crate) fn of_moorings(line: &Line, found: &Moorings) -> Recovery {
         fouling,
         lines: lines.collect(),
         assumed,
+        density_kg_m3,
     }
 }
 
@@ -123,6 +128,7 @@ fn of_line(
         adrift: adrift::adrift(line, found, of),
         partings,
         line: of.line.clone(),
+        held_under: under,
     }
 }
 

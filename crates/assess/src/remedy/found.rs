@@ -6,7 +6,7 @@ use plan::Edit;
 use quantity::Money;
 
 use super::heard::Heard;
-use crate::check::Check;
+use crate::check::{Check, Status};
 use crate::compare::Moves;
 use crate::verdict::{Judged, Verdict, Word};
 
@@ -131,6 +131,10 @@ pub struct Remedies {
     pub check: Check,
     /// Each requirement that was asked about.
     pub mended: Vec<Mended>,
+    /// Status of the plan with what its draws say, as `check` gives it.
+    pub status: Status,
+    /// Requirements that only their share of draws breaks: no change is tried against draws.
+    pub by_draws: Vec<String>,
 }
 
 impl Remedies {

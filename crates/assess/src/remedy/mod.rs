@@ -203,8 +203,15 @@ fn all(
             final_ones.push(mended);
         }
     }
+    let drawn = before
+        .clone()
+        .with_draws(line, &reading.drawn_digests, plan.shelf);
+    let pairs = drawn.requirements.iter().zip(&before.requirements);
+    let by_draws = pairs.filter(|(with, without)| with.is_broken() && !without.is_broken());
     Ok(Remedies {
         name: line.deployment.name.clone(),
+        status: drawn.status(),
+        by_draws: by_draws.map(|(with, _)| with.id.clone()).collect(),
         check: before,
         mended: final_ones,
     })

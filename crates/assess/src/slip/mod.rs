@@ -180,9 +180,9 @@ pub fn slip(
             let cell = |start: usize, recovery: usize| {
                 let start = if axes.starts { start } else { 0 };
                 let recovery = if axes.ends { recovery } else { 0 };
-                of(&all[recovery * rows + start]).map(cell)
+                of(&all[recovery * rows + start]).map_or_else(unjudged, cell)
             };
-            let row = |start: usize| (0..columns).filter_map(|r| cell(start, r)).collect();
+            let row = |start: usize| (0..columns).map(|r| cell(start, r)).collect();
             let cells: Vec<Vec<SlipCell>> = (0..rows).map(row).collect();
             SlipGrid {
                 id: one.id.clone(),
@@ -207,8 +207,23 @@ pub fn slip(
         starts: false,
         ends: true,
     };
-    let standing = as_written.standing.iter().enumerate();
-    grids.extend(standing.map(|(k, one)| grid(ends, true, one, &|cell| cell.standing.get(k))));
+    // A check that says nothing is not told, so that those of one cell need not be those of another.
+    let mut told: Vec<&Judged> = as_written.standing.iter().collect();
+    let in_cells = all.iter().flat_map(|cell| &cell.standing);
+    for one in in_cells {
+        if !told.iter().any(|held| held.id == one.id) {
+            told.push(one);
+        }
+    }
+    for one in told {
+        let mut grid = grid(ends, true, one, &|cell| {
+            cell.standing.iter().find(|held| held.id == one.id)
+        });
+        if !as_written.standing.iter().any(|held| held.id == one.id) {
+            grid.checked = Word::Unknown;
+        }
+        grids.push(grid);
+    }
     Some(Slip {
         grids,
         starts,
@@ -301,6 +316,17 @@ fn dates_read(reach: &Reach<'_>, that: &That) -> Axes {
     Axes {
         starts: reads(["start", "start_slip"]),
         ends: reads(["duration", "recovery_slip"]),
+    }
+}
+
+/// Of a check that says nothing with the dates of a cell.
+fn unjudged() -> SlipCell {
+    SlipCell {
+        word: Word::Unknown,
+        subject: String::new(),
+        figures: None,
+        why: "with these dates nothing is known of it, because some shape of the line is not"
+            .to_owned(),
     }
 }
 

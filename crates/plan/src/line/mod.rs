@@ -230,6 +230,11 @@ impl Line {
         ends.into_iter().collect()
     }
 
+    /// The requirements that must hold: one that only should stands in for no check of every plan.
+    pub fn binding(&self) -> impl Iterator<Item = &Requirement> {
+        self.requirements.iter().filter(|r| r.must == Must::Shall)
+    }
+
     /// Its hydrophones, by module and then by sensor.
     pub fn hydrophones(&self) -> impl Iterator<Item = SensorIx> + '_ {
         let modules = self.modules.iter().enumerate();

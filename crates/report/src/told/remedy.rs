@@ -32,14 +32,22 @@ pub fn remedies_of_one(mended: &Mended) -> String {
 
 /// What stands below all requirements in [`remedy_text`].
 #[must_use]
-pub fn remedy_end(found: &Remedies) -> &'static str {
-    if found.mended.is_empty() {
+pub fn remedy_end(found: &Remedies) -> String {
+    let draws = match found.by_draws.as_slice() {
+        [] => String::new(),
+        ids => format!(
+            "\nBroken by the share of draws alone, against which no change is tried: {}. `soundline check --certainty` names the values that move it most.\n",
+            ids.join(", ")
+        ),
+    };
+    let end = if found.mended.is_empty() && found.by_draws.is_empty() {
         "\nNothing that was asked about is broken or just met: there is nothing to mend.\n"
     } else if found.mended.iter().any(|m| !m.remedies.is_empty()) {
         "\nSmallest first: cheapest where the plan says a cost, else by the least ratio of new to old; what breaks something else last.\nTo write one into the plan: --apply with its number.\n"
     } else {
         ""
-    }
+    };
+    draws + end
 }
 
 fn one(out: &mut String, mended: &Mended) {
@@ -410,7 +418,8 @@ pub fn remedy_json(found: &Remedies) -> Value {
     json!({
         "format": "remedy/1",
         "name": found.name,
-        "status": words::status(found.check.status()),
+        "status": words::status(found.status),
+        "broken_by_draws": found.by_draws,
         "requirements": found.mended.iter().map(mended_json).collect::<Vec<_>>(),
     })
 }
