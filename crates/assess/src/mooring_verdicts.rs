@@ -270,13 +270,21 @@ pub(crate) fn line_tension(
             return unknown(path, why);
         };
         let told = Told { found, of };
+        // Whatever is asked: a rope that has its breaking load has parted.
+        let breaking = section.rope.as_ref().and_then(|r| r.breaking_load_n);
+        let breaking = breaking.filter(|breaking| breaking.si < limit.si);
+        let limit = breaking.unwrap_or(limit);
         let against = Against {
             side: Side::AtMost,
             limit: limit.si,
             narrow: FORCE_N,
             unit: "N".to_owned(),
         };
-        let whose = if at_most_n.is_some() { "" } else { ", against the working load of its rope" };
+        let whose = match (breaking, at_most_n) {
+            (Some(_), _) => ", against the breaking load of its rope, which is less than what is asked",
+            (None, Some(_)) => "",
+            (None, None) => ", against the working load of its rope",
+        };
         let why = format!("greatest in {}{whose}", told.case(seen.tension_n));
         let evidence = told.evidence(&(&path, limit.si));
         told.whole(against.judge(path, seen.tension_n.value, evidence, why))

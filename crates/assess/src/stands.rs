@@ -127,6 +127,19 @@ fn least_left(of: &Moored, lift_n: f64) -> Option<(f64, Thing)> {
         .iter()
         .filter(|h| matches!(h.what, Thing::Module(_)));
     let lowest = modules.min_by(|a, b| a.body.at_m.total_cmp(&b.body.at_m))?;
+    // What is let in carries its weight in its piece, all of which lies above its lower end.
+    let lower_end = |at_m: f64| -> f64 {
+        let mut from_m = 0.0;
+        for piece in &of.pieces {
+            let to_m = from_m + piece.rope.length_m;
+            let is_body = piece.rope.diameter_m == 0.0 && piece.rope.normal_drag == 0.0;
+            if is_body && from_m < at_m && at_m < to_m {
+                return from_m;
+            }
+            from_m = to_m;
+        }
+        at_m
+    };
     let rope_above = |at_m: f64| -> f64 {
         let mut from_m = 0.0;
         let each = of.pieces.iter().map(|piece| {
@@ -139,10 +152,13 @@ fn least_left(of: &Moored, lift_n: f64) -> Option<(f64, Thing)> {
     };
     let hung = of.hung.iter().filter(|h| h.body.at_m >= lowest.body.at_m);
     let left_n = hung.clone().map(|h| {
-        // Of what hangs at one place all counts; what is let in carries its weight in its piece, and half of it lies above its middle.
+        // Of what hangs at one place all counts.
         let above = hung.clone().filter(|o| o.body.at_m >= h.body.at_m);
         let bodies_n: f64 = above.map(|o| o.body.weight_n).sum();
-        (lift_n - rope_above(h.body.at_m) - bodies_n, h.what)
+        (
+            lift_n - rope_above(lower_end(h.body.at_m)) - bodies_n,
+            h.what,
+        )
     });
     left_n.min_by(|a, b| a.0.total_cmp(&b.0))
 }

@@ -114,6 +114,18 @@ impl<'a> Wholes<'a> {
         })
     }
 
+    /// Whether a voltage lies above what a module's input bears: whatever was broken before, that is damage.
+    fn burns(&self, subject: &str, verdict: &Verdict) -> bool {
+        let Verdict::Known(known) = verdict else {
+            return false;
+        };
+        let module = subject
+            .strip_prefix("module.")
+            .and_then(|id| self.line.module_by_id(id));
+        let input = module.and_then(|m| self.line.modules[m.0].input.as_ref());
+        known.value.unit == "V" && input.is_some_and(|i| known.value.value > i.maximum_v.si)
+    }
+
     /// What a change does to all but the requirement that it is to mend.
     fn beside(&self, after: &Check, (mends_standing, id): (bool, &str)) -> Beside {
         let (was, was_whole, is_whole) = (worst(self.before), words(self.before), words(after));
@@ -135,8 +147,13 @@ impl<'a> Wholes<'a> {
                     .get(&(standing, requirement, subject))
                     .is_some_and(|(_, v)| v.word() == Word::Broken);
                 if binds && word == Word::Broken && !was_broken {
-                    let of = (requirement.to_owned(), subject.to_owned());
-                    found.still_broken.push(of);
+                    let burns = self.burns(subject, verdict);
+                    let (requirement, subject) = (requirement.to_owned(), subject.to_owned());
+                    if burns {
+                        found.breaks.push((requirement, subject, word));
+                    } else {
+                        found.still_broken.push((requirement, subject));
+                    }
                 }
             } else if !held {
             } else if self.on_records.contains(requirement) && word == Word::Unknown {

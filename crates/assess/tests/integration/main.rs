@@ -37,6 +37,7 @@ mod mistakes;
 mod moored;
 mod moored_balance;
 mod no_bound;
+mod one_reel;
 mod packed;
 mod paid;
 mod paid_by_chance;

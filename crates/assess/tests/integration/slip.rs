@@ -1,7 +1,7 @@
 //! What late ships do: each cell is the plan with those dates, and the worst corner is what `check` judges.
 
 use assess::input::energy;
-use assess::{Memo, Shelf, Slip, SlipAsk, SlipGrid, check, slip};
+use assess::{Memo, Shelf, Slip, SlipAsk, SlipGrid, Word, check, slip};
 use plan::SupplyIx;
 use power::year::Start;
 
@@ -172,4 +172,29 @@ fn verif_a_plan_that_asks_nothing_of_dates_has_no_grid() {
     let ids: Vec<&str> = found.grids.iter().map(|g| g.id.as_str()).collect();
     assert!(!ids.contains(&"card"), "{ids:?}");
     assert!(slip(&reading, &Shelf::default(), &Memo::new(), ask, &|_| false).is_none());
+}
+
+/// What grows sinks the buoy of a late recovery, whose checks then say nothing: each row is of one check all the same, in one unit, and is unknown there.
+#[test]
+fn verif_a_row_is_of_one_check_in_every_cell() {
+    let found = slipped(include_str!("sinks_late.toml"), 2);
+    for grid in &found.grids {
+        assert!(
+            grid.cells
+                .iter()
+                .all(|row| row.len() == found.recoveries.each_s.len())
+        );
+        let cells = grid.cells.iter().flatten();
+        let mut units: Vec<&str> = cells
+            .filter_map(|c| Some(c.figures.as_ref()?[0].unit.as_str()))
+            .collect();
+        units.sort_unstable();
+        units.dedup();
+        assert!(units.len() <= 1, "{}: {units:?}", grid.id);
+    }
+    let depth = grid(&found, "float-depth");
+    let first = &depth.cells[0][0];
+    close(first.figures.as_ref().unwrap()[1].value, 160.0, 1e-9);
+    let last = depth.cells[0].last().unwrap();
+    assert!(last.word != Word::Met, "{last:?}");
 }

@@ -58,6 +58,40 @@ fn verif_a_float_that_does_not_lift_its_line_is_broken() {
     }
 }
 
+/// What is let into its section bears on the float with all of its weight, as it does clamped beside it.
+#[test]
+fn verif_what_is_let_in_weighs_no_less() {
+    let of_lowest = |text: &str| of(&judged(text), "held-up", "float.top").value.value;
+    let clamped = still("");
+    let housing = "weight_in_water = \"120 N\"";
+    assert_eq!(clamped.matches(housing).count(), 1);
+    let let_in = clamped.replace(housing, &format!("{housing}, added_length = \"0.5 m\""));
+    let lowest = "weight_in_water = \"60 N\"";
+    let low_in = clamped.replace(lowest, &format!("{lowest}, added_length = \"0.5 m\""));
+    for text in [let_in, low_in] {
+        // Clamped, half the metre of rope beside it is counted or not: no more than that may differ.
+        close(of_lowest(&text), of_lowest(&clamped), ROPE_N_M);
+    }
+}
+
+/// A rope parts at its breaking load, whatever a requirement lets it bear.
+#[test]
+fn verif_no_tension_is_met_beyond_the_breaking_load() {
+    let ask = "[requirement.tension]\nthat = \"line-tension\"\nat_most = \"4 kN\"\n";
+    let text = still(ask);
+    let pull = of(&judged(&text), "tension", "section.riser").value.value;
+    let breaks = |n: f64| {
+        let load = format!("working_load = \"10 N\"\nbreaking_load = \"{n} N\"");
+        let check = judged(&text.replace("working_load = \"3 kN\"", &load));
+        of(&check, "tension", "section.riser").clone()
+    };
+    let parted = breaks(0.9 * pull);
+    assert_eq!(parted.ruling, Ruling::Broken);
+    close(parted.limit.value, 0.9 * pull, 1e-9);
+    assert!(parted.why.contains("breaking load"), "{}", parted.why);
+    assert_eq!(breaks(1e4).limit.value, 4000.0);
+}
+
 /// In still water the float stands the rope's length and its stretch over the bed, 120 m down.
 #[test]
 fn verif_a_float_beyond_its_rating_is_broken() {

@@ -81,6 +81,9 @@ fn rope(r: &mut Resolver<'_>, f: &Fields) -> Option<Rope> {
     if let Some(Err(not_drawn)) = r.draw.map(|draw| draw.apply_rope(&user, &mut fields)) {
         r.not_drawn.get_or_insert(not_drawn);
     }
+    if r.draw.is_none() {
+        breaks_first(r, &fields);
+    }
     Some(Rope {
         diameter_m: fields.q("diameter"),
         weight_in_water_n_m: fields.q("weight_in_water"),
@@ -91,6 +94,26 @@ fn rope(r: &mut Resolver<'_>, f: &Fields) -> Option<Rope> {
         tangential_drag: fields.q("tangential_drag"),
         strumming_drag: fields.q("strumming_drag"),
     })
+}
+
+/// A rope that breaks before it has its working load bears no working load.
+fn breaks_first(r: &mut Resolver<'_>, fields: &Fields) {
+    let (Some(working), Some(breaking)) = (fields.q("working_load"), fields.q("breaking_load"))
+    else {
+        return;
+    };
+    if working.si > breaking.si {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                working.at,
+                "the working load is more than the breaking load",
+            )
+            .label("here")
+            .related(breaking.at, "it breaks at this")
+            .help("write what the maker lets it bear: its breaking load over the factor of safety of the job"),
+        );
+    }
 }
 
 /// Settles each module's position and its depth.

@@ -25,6 +25,7 @@ bad! {
     message_of_a_million_packets: "size = \"12 B\"" => "size = \"1 GB\"";
     interval_of_nothing: "when_told = \"alert/#\"" => "each = \"1 us\"";
     sections_that_hang_on_each_other: "[section.riser]" => "[section.arm]\nfrom = \"module.upper\"\nto = \"module.far\"\nlength = \"9 m\"\n[module.far]\nposition = { section = \"section.leg\", from_top = \"1 m\" }\n[section.leg]\nfrom = \"module.near\"\nto = \"module.far\"\nlength = \"9 m\"\n[module.near]\nposition = { section = \"section.leg\", from_anchor = \"1 m\" }\n[section.riser]";
+    working_load_beyond_the_breaking_load: "rope = \"part.line\"" => "rope = \"part.thin\"\n\n[part.thin]\nis = \"rope\"\nbreaking_load = \"900 N\"\nworking_load = \"4 kN\"";
     section_with_both_ends_the_same: "to = \"anchor.sinker\"" => "to = \"module.buoy\"";
     module_that_is_no_table: "[module.upper]" => "[module]\nupper = 3\n[module.lower]";
     module_without_its_position: "position = { depth = \"0 m\" }\n" => "";

@@ -4,7 +4,7 @@ use std::fs;
 
 use serde_json::Value;
 
-use crate::support::{expect_status, repository, run, stderr, stdout};
+use crate::support::{demo, edit, expect_status, repository, run, stderr, stdout};
 
 fn plan(name: &str) -> String {
     let path = format!("plans/{name}/plan.toml");
@@ -91,4 +91,17 @@ fn verif_a_plan_that_says_too_little_is_told_what_to_write() {
         "{}",
         stderr(&output)
     );
+}
+
+/// What `check` breaks of a line breaks its exit status here too.
+#[test]
+fn verif_the_exit_status_says_what_the_page_says() {
+    let demo = demo("kestrel-piles", false);
+    expect_status(&run(&["mooring", &demo.plan]), 0);
+    let anchor = "weight_in_water = \"2500 N\"";
+    edit(&demo.plan, anchor, "weight_in_water = \"500 N\"");
+    let light = run(&["mooring", &demo.plan]);
+    expect_status(&light, 1);
+    let told = stdout(&light);
+    assert!(told.contains("broken   anchor.clump: "), "{told}");
 }
