@@ -141,7 +141,7 @@ fn refuting<'r>(
                 .is_ok_and(|refuted| refuted)
         })
     };
-    let those: Vec<&DrawsRecord> = current.iter().copied().filter(|r| refutes(*r)).collect();
+    let those: Vec<&DrawsRecord> = current.iter().copied().filter(|r| refutes(r)).collect();
     best(&those, of)
 }
 
