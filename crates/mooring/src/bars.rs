@@ -92,10 +92,11 @@ pub fn hang_by_bars(hanging: &Hanging, bars: u32) -> Result<Shape, MooringError>
             });
         }
     }
-    match Bars::new(hanging, bars, Manner::Brisk).hang() {
+    let found = match Bars::new(hanging, bars, Manner::Brisk).hang() {
         Err(MooringError::Unbalanced { .. }) => Bars::new(hanging, bars, Manner::Patient).hang(),
         found => found,
-    }
+    };
+    hanging.below_surface(found?)
 }
 
 /// Share of the way to the shape with the new drag that is gone.

@@ -74,6 +74,16 @@ pub enum MooringError {
         /// How far above the surface it would be.
         above_m: f64,
     },
+    /// A line that would stand out of the water: what floats of it comes to the surface.
+    #[error(
+        "the line comes to the surface {s_m:.1} m from its anchor: it would stand {above_m:.2} m above it there"
+    )]
+    AboveSurface {
+        /// Unstretched length from the anchor, where it stands highest.
+        s_m: f64,
+        /// How far above the surface it would be.
+        above_m: f64,
+    },
     /// A line that cannot reach the surface.
     #[error(
         "the line of {length_m} m does not reach the surface, {depth_m} m above its anchor, with {pull_n} N on its upper end"

@@ -1,7 +1,11 @@
 //! The line itself: lengths of rope, chain or cable from the anchor upwards, what is clamped on, and what holds the top.
 
 use crate::error::{MooringError, finite, not_negative, positive};
+use crate::shape::Shape;
 use crate::water::Water;
+
+/// A shape may stand so far above the surface, m: bars are good to a few millimetres.
+const ABOVE_M: f64 = 0.01;
 
 /// A length of one kind of line.
 ///
@@ -86,6 +90,28 @@ impl Hanging {
             .iter()
             .map(|rope| rope.weight_n_m * rope.length_m);
         ropes.chain(self.bodies.iter().map(|body| body.weight_n))
+    }
+
+    /// A shape of it, unless that stands out of the water: nothing there bears what floats. What a fixed point holds above the water hangs from there.
+    pub(crate) fn below_surface(&self, shape: Shape) -> Result<Shape, MooringError> {
+        let depth_m = self.water.depth_m;
+        let top_m = shape.top_m[2] - depth_m;
+        if matches!(self.top, Top::Float { .. }) && top_m > ABOVE_M {
+            return Err(MooringError::FloatAtSurface { above_m: top_m });
+        }
+        let held_m = match self.top {
+            Top::Fixed { at_m } => at_m[2].max(depth_m),
+            Top::Float { .. } | Top::Surface { .. } => depth_m,
+        };
+        let points = shape.points.iter();
+        let highest = points.max_by(|a, b| a.at_m[2].total_cmp(&b.at_m[2]));
+        match highest.filter(|point| point.at_m[2] > held_m + ABOVE_M) {
+            Some(point) => Err(MooringError::AboveSurface {
+                s_m: point.s_m,
+                above_m: point.at_m[2] - depth_m,
+            }),
+            None => Ok(shape),
+        }
     }
 
     /// Length under a load that stretches every part as far as `tension_n` does, m.

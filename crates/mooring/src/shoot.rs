@@ -35,8 +35,8 @@ const DOUBLINGS: u32 = 60;
 /// [`Shape::effort`].
 ///
 /// # Errors
-/// Every variant of [`MooringError`] that tells of the input; [`MooringError::FloatAtSurface`], [`MooringError::TooShort`] and
-/// [`MooringError::OutOfReach`] where there is no such shape; [`MooringError::Unbalanced`] and [`MooringError::NotConverged`] where no method found it.
+/// Every variant of [`MooringError`] that tells of the input; [`MooringError::FloatAtSurface`], [`MooringError::AboveSurface`],
+/// [`MooringError::TooShort`] and [`MooringError::OutOfReach`] where there is no such shape; [`MooringError::Unbalanced`] and [`MooringError::NotConverged`] where no method found it.
 pub fn hang(hanging: &Hanging) -> Result<Shape, MooringError> {
     hold(hanging)?.shape()
 }
@@ -117,7 +117,7 @@ impl Held<'_> {
         match self.by {
             By::Drawn(shape) => Ok(*shape),
             By::Shot(way, shot) => match shape(&way, self.hanging, shot) {
-                Ok(shape) if stays_above(&shape) => Ok(shape),
+                Ok(shape) if stays_above(&shape) => self.hanging.below_surface(shape),
                 Ok(_) | Err(_) => hang_by_bars(self.hanging, BARS),
             },
         }

@@ -103,6 +103,16 @@ pub enum NoShape {
         /// What is left.
         left_n: f64,
     },
+    /// A buoy that its line pulls upwards with more than its weight.
+    #[error(
+        "the line pulls the buoy {pull_n:.0} N upwards, and it weighs {weight_n:.0} N: it would be lifted out of the water"
+    )]
+    Lifted {
+        /// Pull of the line upwards.
+        pull_n: f64,
+        /// Weight of the buoy.
+        weight_n: f64,
+    },
     /// A buoy that is pulled under to where no shape of its line was found.
     #[error(
         "the buoy is pulled under, {missing_n:.0} N short of what it would have to bear, and where it comes to rest is not found: {why}"
@@ -217,7 +227,7 @@ fn under_buoy(
     let mut pull_n = 0.0;
     let mut left_n = f64::INFINITY;
     for _ in 0..DRAUGHTS {
-        let draught_m = ((hull.weight_n + pull_n) / per_m).min(hull.full_draught_m);
+        let draught_m = ((hull.weight_n + pull_n) / per_m).clamp(0.0, hull.full_draught_m);
         let force_n = force_n(hull, case, draught_m)?;
         hanging.top = Top::Surface { force_n };
         let held = match hold(hanging) {
@@ -238,6 +248,12 @@ fn under_buoy(
         let still = left_n <= STILL_N * (1.0 + pull_n.abs());
         if !(under || still) {
             continue;
+        }
+        if hull.weight_n + pull_n < 0.0 {
+            return Err(NoShape::Lifted {
+                pull_n: -pull_n,
+                weight_n: hull.weight_n,
+            });
         }
         let shape = held.shape()?;
         if shape.top_n[2] != pull_n {

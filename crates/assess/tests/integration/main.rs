@@ -6,6 +6,7 @@
 )]
 
 mod assumed;
+mod at_the_surface;
 mod attested;
 mod batteries;
 mod call_spectra;

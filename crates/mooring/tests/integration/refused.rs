@@ -65,6 +65,52 @@ fn verif_a_float_does_not_rise_above_the_surface() {
     );
 }
 
+/// By lengths: what floats on more rope than the water is deep stands above it by the rest, whichever method finds it, and hangs from there down to its buoy.
+#[test]
+fn verif_nothing_of_a_line_stands_above_the_surface() {
+    let body = |at_m, weight_n| Body {
+        at_m,
+        weight_n,
+        drag_area_m2: 0.0,
+    };
+    let lies = |top: Top, bodies: Vec<Body>, weight_n_m: f64| {
+        let mut line = line();
+        line.ropes[0].length_m = 70.0;
+        line.ropes[0].weight_n_m = weight_n_m;
+        line.bodies = bodies;
+        line.top = top;
+        let (found, by_bars) = (hang(&line), hang_by_bars(&line, 200));
+        assert_eq!(found.is_ok(), by_bars.is_ok());
+        found
+    };
+    let float = Top::Float {
+        buoyancy_n: 300.0,
+        drag_area_m2: 0.1,
+    };
+    let buoy = Top::Surface {
+        force_n: [0.0, 0.0],
+    };
+    // 10 m from the anchor a weight lies on the bed, and 60 m are above it.
+    let error = lies(float, vec![body(10.0, 2000.0)], 1.0).unwrap_err();
+    assert!(
+        matches!(error, MooringError::FloatAtSurface { above_m } if (above_m - 10.0).abs() < 0.02),
+        "{error}"
+    );
+    let error = lies(buoy, vec![body(55.0, -200.0)], 1.0).unwrap_err();
+    assert!(
+        matches!(error, MooringError::AboveSurface { s_m, above_m } if s_m == 55.0 && (above_m - 5.0).abs() < 0.02),
+        "{error}"
+    );
+    // All of it floats: up 60 m and down 10 m.
+    let error = lies(buoy, vec![], -1.0).unwrap_err();
+    assert!(
+        matches!(error, MooringError::AboveSurface { s_m, above_m } if (s_m - 60.0).abs() < 0.4 && (above_m - 10.0).abs() < 0.4),
+        "{error}"
+    );
+    let below = lies(buoy, vec![body(45.0, -200.0)], 1.0).unwrap();
+    assert!((below.bodies[0].at_m[2] - 45.0).abs() < 0.02, "{below:?}");
+}
+
 #[test]
 fn verif_a_line_that_is_too_short_is_told() {
     let mut line = line();
