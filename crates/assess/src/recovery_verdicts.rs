@@ -208,6 +208,7 @@ pub(crate) fn surface_slack(hangs: &Hangs<'_>, at_most_m: Q) -> Vec<Verdict> {
         narrow: SLACK_M,
         unit: "m".to_owned(),
     };
+    let tide = hangs.line().sea.tide_m;
     each_line(hangs, |of, partings, subject| {
         let most = partings
             .iter()
@@ -215,15 +216,27 @@ pub(crate) fn surface_slack(hangs: &Hangs<'_>, at_most_m: Q) -> Vec<Verdict> {
         let Some(most) = most else {
             return unknown(subject, "the line has no place at which it may part");
         };
+        let water = match tide {
+            Some(_) => "at the lowest water",
+            None => "at the lowest water that is written, and less water leaves more of it",
+        };
         let why = match most.slack_m > 0.0 {
             true => format!(
-                "of floating rope that stays with the anchor when it parts {}, at the lowest water",
+                "of floating rope that stays with the anchor when it parts {}, {water}",
                 most.place
             ),
             false => "no rope that stays with the anchor floats and reaches the surface".to_owned(),
         };
         let evidence = Evidence::computed(METHOD, &(&of.line, partings));
-        against.judge(subject, most.slack_m, evidence, why)
+        let verdict = against.judge(subject, most.slack_m, evidence, why);
+        let floats = of.line.pieces.iter().any(|p| p.rope.weight_n_m < 0.0);
+        match tide {
+            None if floats && !verdict.is_broken() => unknown(
+                verdict.subject(),
+                "the site says nothing of `tide`, and so not how little water there is over rope that floats",
+            ),
+            _ => verdict,
+        }
     })
 }
 

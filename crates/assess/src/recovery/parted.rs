@@ -36,7 +36,7 @@ pub struct Parted {
     pub left_n: f64,
     /// The same at the end of the deployment, or why it is unknown.
     pub left_fouled_n: Result<f64, String>,
-    /// Most rope of what stays that can lie at the surface, m.
+    /// Most rope of what stays that can lie at the surface at the lowest water of tide and cases, m; without a `tide` the least that it can be.
     pub slack_m: f64,
     /// The chance that the modules that stay come back; `None` where none stays.
     pub stays_back: Option<Chance>,
@@ -136,7 +136,9 @@ pub(super) fn partings(
     });
     let last = at_start.len().saturating_sub(1);
     let buoy_alone = fouling.and_then(|by| buoy_alone(line, clean, by, density_kg_m3));
-    let lowest_m = line.sea.tide_m.map_or(0.0, |(lowest, _)| lowest.si);
+    let levels = line.cases.iter().filter_map(|case| case.water_level_m);
+    let tide = line.sea.tide_m.map(|(lowest, _)| lowest);
+    let lowest_m = levels.chain(tide).map(|q| q.si).fold(0.0, f64::min);
     let surface_m = line.sea.water_depth_m.si + lowest_m;
     let ropes: Vec<mooring::Rope> = clean.pieces.iter().map(|p| p.rope).collect();
     let each = at_start.into_iter().enumerate().map(|(place_ix, start)| {

@@ -354,6 +354,24 @@ fn verif_the_least_lift_and_the_most_slack_are_judged() {
     let slack = known(&check, "slack");
     close(slack.value.value, 95.0 - 76.0, 1e-9);
     assert_eq!(requirement(&check, "slack").word(), Word::Broken);
+    // Without a tide nothing says how little water there is: enough of it keeps no limit, and a case breaks it. Rope that sinks asks for none.
+    let untold = floating.replace("tide = { lowest = \"-20 m\", highest = \"2.5 m\" }\n", "");
+    assert!(why_unknown(&judged(&untold), "slack").contains("tide"));
+    let low = untold.replace("[case.only]\n", "[case.only]\nwater_level = \"-18 m\"\n");
+    let slack = judged(&low);
+    close(known(&slack, "slack").value.value, 95.0 - 78.0, 1e-9);
+    assert_eq!(requirement(&slack, "slack").word(), Word::Broken);
+    let lower = floating
+        .replace("lowest = \"-20 m\"", "lowest = \"-15 m\"")
+        .replace("[case.only]\n", "[case.only]\nwater_level = \"-19 m\"\n");
+    close(
+        known(&judged(&lower), "slack").value.value,
+        95.0 - 77.0,
+        1e-9,
+    );
+    let sinks =
+        sized(&still(MEANS)).replace("tide = { lowest = \"-2 m\", highest = \"2.5 m\" }\n", "");
+    assert_eq!(requirement(&judged(&sinks), "slack").word(), Word::Met);
 }
 
 /// A weak link must hold the greatest tension as often over as it says, and part before the rope does: in still water the tension is what the float lifts less what hangs between.
