@@ -17,7 +17,7 @@ pub const LOUD_BELOW_HZ: f64 = 100.0;
 /// Kinematic viscosity of sea water at 10 degC, m2/s (from memory); it decides only whether vortices are regular.
 pub(crate) const VISCOSITY_M2_S: f64 = 1.35e-6;
 
-/// A hydrophone beside a rope in a current, in the case with the fastest flow across the rope there, its waves counted.
+/// A hydrophone beside a rope in a current, in the case with the fastest flow across the rope there, its waves counted; strum in bands is looked for in every case.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FlowNoise {
     /// The hydrophone.
@@ -72,8 +72,8 @@ pub struct BandCaution {
     pub detector: String,
     /// Its band, Hz.
     pub band_hz: (f64, f64),
-    /// Whether vortices, or twice their frequency, come to lie in it, in waves too.
-    pub strum_within: bool,
+    /// The first case in which vortices, or twice their frequency, come to lie in it, in waves too: a slower flow than the fastest may do it.
+    pub strum_case: Option<usize>,
     /// Whether it reaches down to where flow noise lies.
     pub flow_within: bool,
 }
@@ -106,6 +106,7 @@ fn beside(
     sensor: SensorIx,
 ) -> Option<FlowNoise> {
     let mut fastest: Option<FlowNoise> = None;
+    let mut strums_hz: Vec<(usize, f64, f64)> = Vec::new();
     for (case, shape) in shapes.iter().enumerate() {
         let Ok(found) = shape else { continue };
         let body = &found.shape.bodies[ix];
@@ -124,10 +125,14 @@ fn beside(
             .wave
             .map(|wave| InWaves::of(across_m_s, wave.across_m_s, rope.diameter_m));
         let most_m_s = waves.map_or(across_m_s, |w| w.across_m_s.1);
+        let strum_hz = shedding_hz(across_m_s, rope.diameter_m, VISCOSITY_M2_S);
+        let in_waves_hz = waves.and_then(|w| w.strum_hz);
+        if let Some((low_hz, high_hz)) = in_waves_hz.or(strum_hz.map(|f| (f, f))) {
+            strums_hz.push((case, low_hz, high_hz));
+        }
         if fastest.as_ref().is_some_and(|f| f.most_m_s() >= most_m_s) {
             continue;
         }
-        let strum_hz = shedding_hz(across_m_s, rope.diameter_m, VISCOSITY_M2_S);
         let nearest_mode = strum_hz.and_then(|strum_hz| {
             let density = cases[case].water.density_kg_m3;
             let moved = added_mass_kg_m(density, rope.diameter_m);
@@ -152,8 +157,6 @@ fn beside(
         });
     }
     let mut found = fastest?;
-    let in_waves_hz = found.waves.and_then(|w| w.strum_hz);
-    let strum_hz = in_waves_hz.or(found.strum_hz.map(|f| (f, f)));
     let loud_hz = found
         .strum_hz
         .map_or(LOUD_BELOW_HZ, |f| LOUD_BELOW_HZ.max(10.0 * f));
@@ -167,12 +170,14 @@ fn beside(
         let Some((low_hz, high_hz)) = band else {
             continue;
         };
-        let meets = |(low, high): (f64, f64)| low <= high_hz && high >= low_hz;
+        let meets = |low: f64, high: f64| low <= high_hz && high >= low_hz;
+        let mut strums = strums_hz.iter();
+        let strums =
+            strums.find(|(_, low, high)| meets(*low, *high) || meets(2.0 * low, 2.0 * high));
         found.bands.push(BandCaution {
             detector: detector.id.clone(),
             band_hz: (low_hz, high_hz),
-            strum_within: strum_hz
-                .is_some_and(|(low, high)| meets((low, high)) || meets((2.0 * low, 2.0 * high))),
+            strum_case: strums.map(|(case, ..)| *case),
             flow_within: found.speed_m_s > QUIET_M_S && low_hz < loud_hz,
         });
     }

@@ -44,7 +44,19 @@ fn val_vortices_follow_the_flow_and_its_waves() {
     // The line leans by two degrees: what flows along it sheds nothing.
     assert!((noise.strum_hz.unwrap() - 8.333).abs() < 0.01, "{noise:?}");
     assert!(noise.waves.is_none());
-    assert!(noise.bands[0].strum_within, "16.67 Hz lies in 10 to 20 Hz");
+    assert!(
+        noise.bands[0].strum_case.is_some(),
+        "16.67 Hz lies in 10 to 20 Hz"
+    );
+
+    // At 1.5 m/s vortices leave at 25 Hz and pull at 50 Hz, above the band: the slower case is the one that strums in it.
+    let swift = ear(
+        "[case.swift]\ncurrent = [{ depth = \"0 m\", speed = \"1.5 m/s\", towards = \"90 deg\" }]\n",
+    );
+    let noise = &swift.lines[0].as_ref().unwrap().flow_noise[0];
+    assert_eq!(noise.case, 1);
+    assert!(noise.strum_hz.unwrap() > 20.0, "{noise:?}");
+    assert_eq!(noise.bands[0].strum_case, Some(0));
 
     let moved = ear("wave = { height = \"2 m\", period = \"8 s\" }\n");
     let of = moved.lines[0].as_ref().unwrap();

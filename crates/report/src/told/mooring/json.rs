@@ -192,7 +192,8 @@ fn noise_json(line: &Line, found: &Moorings, one: &FlowNoise) -> Value {
             "detector": format!("detector.{}", b.detector),
             "low_hz": b.band_hz.0,
             "high_hz": b.band_hz.1,
-            "strum_within": b.strum_within,
+            "strum_within": b.strum_case.is_some(),
+            "strum_case": b.strum_case.map(|case| found.cases[case].id.as_str()),
             "flow_within": b.flow_within,
         })).collect::<Vec<_>>(),
     })

@@ -336,12 +336,16 @@ fn noise(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
         }
         for band in &one.bands {
             let (low, high) = band.band_hz;
-            let what = match (band.strum_within, band.flow_within) {
-                (true, true) => "strum and flow noise may fall into it",
-                (true, false) => "strum may fall into it",
-                (false, true) => "flow noise may fall into it",
-                (false, false) if whole => "clear of both",
-                (false, false) => "clear of both in these cases; unknown in the others",
+            let slower = match band.strum_case {
+                Some(case) if case != one.case => format!(" ({})", found.cases[case].id),
+                _ => String::new(),
+            };
+            let what = match (band.strum_case.is_some(), band.flow_within) {
+                (true, true) => format!("strum{slower} and flow noise may fall into it"),
+                (true, false) => format!("strum{slower} may fall into it"),
+                (false, true) => "flow noise may fall into it".to_owned(),
+                (false, false) if whole => "clear of both".to_owned(),
+                (false, false) => "clear of both in these cases; unknown in the others".to_owned(),
             };
             let _ = writeln!(
                 out,
@@ -351,7 +355,7 @@ fn noise(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
         }
     }
     let any = all.iter().flat_map(|n| &n.bands);
-    if any.clone().any(|b| b.strum_within || b.flow_within) {
+    if any.clone().any(|b| b.strum_case.is_some() || b.flow_within) {
         item(
             out,
             &format!(
