@@ -3,15 +3,16 @@
 use plan::{Line, ModuleIx, Position, Q};
 
 use crate::input::MooredTop;
-use crate::mooring_verdicts::{FORCE_N, Hangs, Told};
+use crate::mooring_verdicts::{FORCE_N, Hangs, Told, bed_as_written};
 use crate::moorings::{Extreme, HungLine, NoShape, OfModule, PULLED_UNDER};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A depth closer to a housing's rating than this is marginal, m.
 const NARROW_M: f64 = 5.0;
 
-/// Depth of the housing of each module that is asked for against its rating, the deepest of all cases; a module at the surface needs none. What
-/// hangs on a line without a shape counts at the depth of sections that hang straight down, and is told so.
+/// Depth of the housing of each module that is asked for against its rating, the deepest of all cases; a module at the surface needs none. Of what
+/// hangs on a line without a shape sections straight down can break a rating, and keep it only below what cannot be pulled down; below a float or a
+/// hull the bed must keep it.
 pub(crate) fn housing_depths(hangs: &Hangs<'_>, asked: impl Fn(ModuleIx) -> bool) -> Vec<Verdict> {
     let line = hangs.line();
     let modules = (0..line.modules.len()).map(ModuleIx);
@@ -55,32 +56,78 @@ pub(crate) fn depth_within(
 fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> Verdict {
     let against = against_rating(rated);
     let line = hangs.line();
-    let module = &line.modules[m.0];
+    let straight_m = line.modules[m.0].straight_depth_m;
     let straight = |why: String| {
         let evidence = Evidence::computed(
             "depth as written, sections straight down",
-            &(module.straight_depth_m, rated.si),
+            &(straight_m, rated.si),
         );
-        against.judge(subject.clone(), module.straight_depth_m, evidence, why)
+        against.judge(subject.clone(), straight_m, evidence, why)
     };
     if line.sections.is_empty() || !on_a_line(line, m) {
         return straight("as written".to_owned());
     }
-    let found = match hangs.found() {
-        Ok(found) => found,
-        Err(why) => return straight(format!("with the line hanging straight down: {why}")),
+    let why = match hangs.found() {
+        Err(why) => why,
+        Ok(found) => {
+            let lines = || found.lines.iter().flatten();
+            if let Some((of, seen)) = lines().find_map(|of| Some((of, seen(of, m)?))) {
+                return depth_within(&Told { found, of }, subject, seen.deepest_m, rated);
+            }
+            let own = lines().find(|of| of.line.holds(m));
+            let gap = own.and_then(|of| Told { found, of }.gap());
+            gap.unwrap_or_else(|| crate::mooring_verdicts::not_moored(&found.lines))
+        }
     };
-    let lines = || found.lines.iter().flatten();
-    if let Some((of, seen)) = lines().find_map(|of| Some((of, seen(of, m)?))) {
-        return depth_within(&Told { found, of }, subject, seen.deepest_m, rated);
+    let as_straight = straight(format!("with the line hanging straight down: {why}"));
+    if as_straight.is_broken() || hangs_from_a_place(line, m) {
+        return as_straight;
     }
-    let gap = lines()
-        .find(|of| of.line.holds(m))
-        .and_then(|of| Told { found, of }.gap());
-    straight(format!(
-        "with the line hanging straight down: {}",
-        gap.unwrap_or_else(|| crate::mooring_verdicts::not_moored(&found.lines))
-    ))
+    // What holds it up may be knocked or pulled down, and the bed is where that ends.
+    match bed_as_written(line) {
+        Ok((bed_m, _, words)) if bed_m <= rated.si => {
+            let evidence = Evidence::computed(
+                "the bed at the highest water as the deepest that a place can be",
+                &(bed_m, rated.si),
+            );
+            let why = format!("on the bed, the deepest that it can be, as {why}; {words}");
+            against.judge(subject, bed_m, evidence, why)
+        }
+        Ok((_, _, words)) => unknown(
+            subject,
+            format!("{why}; it may hang deeper than straight down, and {words}"),
+        ),
+        Err(bed) => unknown(subject, format!("{why}; {bed}")),
+    }
+}
+
+/// Whether what a module hangs from, over all sections above it, is a module at a written depth without a hull: a pier, a vessel, a frame, from which
+/// nothing hangs deeper than straight down.
+fn hangs_from_a_place(line: &Line, m: ModuleIx) -> bool {
+    let mut end = match line.modules[m.0].position {
+        Position::FromTop { section, .. } | Position::FromAnchor { section, .. } => {
+            line.sections[section.0].from
+        }
+        Position::Depth(_) => plan::SectionEnd::Module(m),
+    };
+    // No more steps than sections: a ring has no top.
+    for _ in 0..=line.sections.len() {
+        let mut above = line.sections.iter().filter(|s| s.to == end);
+        match (above.next(), above.next()) {
+            (Some(section), None) => end = section.from,
+            (Some(_), Some(_)) => return false,
+            (None, _) => {
+                return match end {
+                    plan::SectionEnd::Module(top) => {
+                        let top = &line.modules[top.0];
+                        top.hull.is_none() && matches!(top.position, Position::Depth(_))
+                    }
+                    plan::SectionEnd::Float(_) | plan::SectionEnd::Anchor(_) => false,
+                };
+            }
+        }
+    }
+    false
 }
 
 fn seen(of: &HungLine, m: ModuleIx) -> Option<&OfModule> {

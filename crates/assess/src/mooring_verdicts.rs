@@ -5,7 +5,7 @@ use std::cell::OnceCell;
 use plan::{Anchor, Limits, Line, ModuleIx, Position, Q, SectionIx};
 use quantity::{Dimension, show, show_number};
 
-use crate::input::{CasesError, MooredTop, NotMoored, beside_a_circle, design_cases};
+use crate::input::{CasesError, Moored, MooredTop, NotMoored, beside_a_circle, design_cases};
 use crate::memo::Memo;
 use crate::moorings::{Extreme, HungLine, METHOD, Moorings, OfModule, moorings_of};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
@@ -293,11 +293,20 @@ pub(crate) fn line_tension(
 }
 
 /// What an anchor is asked for with a factor, and what it has.
-pub(crate) struct Asked {
+struct Asked {
     asked_n: f64,
     has_n: f64,
     why: String,
 }
+
+impl Asked {
+    fn share(&self) -> f64 {
+        self.asked_n / self.has_n
+    }
+}
+
+/// A pull of less than this counts as none, N: what a search for a shape leaves over.
+const NO_PULL_N: f64 = 0.1;
 
 /// What a pull along the bed and upwards asks of an anchor by each value that the plan writes of it.
 fn ways(anchor: &Anchor, factor: f64, [level_n, up_n]: [f64; 2]) -> Vec<Asked> {
@@ -331,37 +340,29 @@ fn ways(anchor: &Anchor, factor: f64, [level_n, up_n]: [f64; 2]) -> Vec<Asked> {
     ways
 }
 
-fn tightest(ways: Vec<Asked>) -> Option<Asked> {
-    ways.into_iter()
-        .max_by(|a, b| (a.asked_n / a.has_n).total_cmp(&(b.asked_n / b.has_n)))
-}
-
-/// The tighter of what limits an anchor; words where the plan does not say enough to be sure of it.
-fn whole_hold(anchor: &Anchor, factor: f64, pull_n: [f64; 2]) -> Result<Asked, &'static str> {
+/// What the plan does not say of an anchor although a pull asks it: while something is missing, only what is broken is known.
+fn unsaid(anchor: &Anchor, [level_n, up_n]: [f64; 2]) -> Option<String> {
     let weight = anchor.weight_in_water_n;
-    if anchor.holding_n.is_some() && weight.is_none() && pull_n[1] > 0.0 {
-        return Err("the line lifts it, and nothing says its weight_in_water");
+    if weight.is_none() && anchor.holding_factor.is_some() {
+        return Some(
+            "its holding_factor counts for a weight_in_water, and nothing says that".to_owned(),
+        );
     }
-    if anchor.holding_factor.is_some() && weight.is_none() {
-        return Err("its holding_factor counts for a weight_in_water, and nothing says that");
+    if weight.is_none() && anchor.holding_n.is_none() {
+        return Some(format!("nothing says its holding: {WRITE_HOLD}"));
     }
-    if anchor.holding_n.is_none() && anchor.holding_factor.is_none() {
-        return Err(NO_HOLD);
+    if weight.is_none() && up_n > NO_PULL_N {
+        return Some("the line lifts it, and nothing says its weight_in_water".to_owned());
     }
-    tightest(ways(anchor, factor, pull_n)).ok_or(NO_HOLD)
+    let holds = anchor.holding_n.is_some() || anchor.holding_factor.is_some();
+    (!holds && level_n > NO_PULL_N).then(|| {
+        format!(
+            "it is pulled {level_n:.0} N along the bed, and nothing says its holding: {WRITE_HOLD}"
+        )
+    })
 }
 
-/// The tighter of what the plan writes of an anchor, be it only its weight.
-pub(crate) fn written_hold(
-    anchor: &Anchor,
-    factor: f64,
-    pull_n: [f64; 2],
-) -> Result<Asked, &'static str> {
-    tightest(ways(anchor, factor, pull_n)).ok_or(NO_HOLD)
-}
-
-const NO_HOLD: &str =
-    "nothing says its holding: write `holding`, or `holding_factor` and `weight_in_water`";
+const WRITE_HOLD: &str = "write `holding`, or `holding_factor` and `weight_in_water`";
 
 /// What anchors must hold with a factor of safety.
 pub(crate) fn anchor_load(
@@ -383,43 +384,82 @@ pub(crate) fn anchor_load(
                 "neither the requirement nor the anchor says how many times the load it must hold: write `safety_factor`, or `at_least`",
             );
         };
-        let found = match hangs.found() {
-            Ok(found) => found,
-            Err(why) => return unknown(path, why),
-        };
-        match found.lines.iter().flatten().find(|of| of.anchor.anchor == a) {
-            Some(of) => anchor_keeps(&Told { found, of }, line, factor.si, whole_hold),
-            None => unknown(path, not_moored(&found.lines)),
+        match hangs.found() {
+            Ok(found) => anchor_keeps(found, line, a, factor.si),
+            Err(why) => unknown(path, why),
         }
     });
     each.collect()
 }
 
-/// What the anchor of a line must hold so many times in every case, against what `hold` says that it has.
-pub(crate) fn anchor_keeps(
-    told: &Told<'_>,
-    line: &Line,
-    factor: f64,
-    hold: fn(&Anchor, f64, [f64; 2]) -> Result<Asked, &'static str>,
-) -> Verdict {
-    let anchor = &line.anchors[told.of.anchor.anchor];
-    let path = format!("anchor.{}", anchor.id);
+/// The pull of all lines that end at an anchor, N along the bed and upwards.
+struct Pull {
+    by_n: [f64; 2],
+    /// Whether all of them have a shape; else it is only what those lift that have one, as no line pushes an anchor down.
+    whole: bool,
+}
+
+/// The pull on an anchor in a case.
+fn pull_of(lines: &[&HungLine], case: usize, all_followed: bool) -> Pull {
+    let shapes = lines.iter().filter_map(|of| of.shapes[case].as_ref().ok());
+    let mut sum_n = [0.0; 3];
+    let mut lifts_n = 0.0;
+    let mut known = 0;
+    for shape in shapes {
+        let by_n = shape.shape.anchor_n;
+        for (sum_n, part_n) in sum_n.iter_mut().zip(by_n) {
+            *sum_n += part_n;
+        }
+        lifts_n += by_n[2].max(0.0);
+        known += 1;
+    }
+    match all_followed && known == lines.len() {
+        true => Pull {
+            by_n: [libm::hypot(sum_n[0], sum_n[1]), sum_n[2]],
+            whole: true,
+        },
+        false => Pull {
+            by_n: [0.0, lifts_n],
+            whole: false,
+        },
+    }
+}
+
+/// What an anchor must hold so many times in every case, of all lines that end at it together, against what the plan writes that it has.
+pub(crate) fn anchor_keeps(found: &Moorings, line: &Line, anchor: usize, factor: f64) -> Verdict {
+    let says = &line.anchors[anchor];
+    let path = format!("anchor.{}", says.id);
+    let at_it = found.lines.iter().flatten();
+    let lines: Vec<&HungLine> = at_it.filter(|of| of.anchor.anchor == anchor).collect();
+    let lost = found.lines.iter().filter_map(|of| of.as_ref().err());
+    let lost = lost
+        .filter(|not| not.anchor == Some(anchor))
+        .collect::<Vec<_>>();
+    let [first, others @ ..] = lines.as_slice() else {
+        return unknown(path, not_moored(&found.lines));
+    };
     let mut worst: Option<(Asked, usize)> = None;
-    for (case, shape) in told.of.shapes.iter().enumerate() {
-        let Ok(shape) = shape else { continue };
-        let [east_n, north_n, up_n] = shape.shape.anchor_n;
-        match hold(anchor, factor, [libm::hypot(east_n, north_n), up_n]) {
-            Err(why) => return unknown(path, why),
-            Ok(one) => {
-                let share = |a: &Asked| a.asked_n / a.has_n;
-                if worst.as_ref().is_none_or(|(w, _)| share(&one) > share(w)) {
-                    worst = Some((one, case));
-                }
-            }
+    let mut missing = None;
+    for case in 0..found.cases.len() {
+        let Pull { by_n, whole } = pull_of(&lines, case, lost.is_empty());
+        if whole {
+            missing = missing.or_else(|| unsaid(says, by_n));
+        }
+        let tightest = ways(says, factor, by_n).into_iter();
+        let tightest = tightest.max_by(|a, b| a.share().total_cmp(&b.share()));
+        if let Some(one) = tightest
+            && worst.as_ref().is_none_or(|(w, _)| one.share() > w.share())
+        {
+            worst = Some((one, case));
         }
     }
+    let gap = lost.first().map_or_else(
+        || lines.iter().find_map(|of| Told { found, of }.gap()),
+        |not| Some(format!("{}: {}", not.section, not.why.join("; "))),
+    );
+    let open = missing.or(gap);
     let Some((worst, case)) = worst else {
-        return unknown(path, told.gap().unwrap_or_default());
+        return unknown(path, open.unwrap_or_default());
     };
     let against = Against {
         side: Side::AtMost,
@@ -427,10 +467,29 @@ pub(crate) fn anchor_keeps(
         narrow: FORCE_N,
         unit: "N".to_owned(),
     };
+    let told = Told { found, of: first };
+    let together = match others {
+        [] => String::new(),
+        _ => {
+            let tops = lines.iter().map(|of| of.line.top.path(line));
+            format!(
+                "; of the lines of {} together",
+                tops.collect::<Vec<_>>().join(", ")
+            )
+        }
+    };
     let case = told.case(Extreme { value: 0.0, case });
-    let why = format!("{}; greatest in {case}", worst.why);
-    let evidence = told.evidence(&(&path, factor, worst.has_n));
-    told.whole(against.judge(path, worst.asked_n, evidence, why))
+    let why = format!("{}{together}; greatest in {case}", worst.why);
+    let others: Vec<&Moored> = others.iter().map(|of| &of.line).collect();
+    let evidence = match others.as_slice() {
+        [] => told.evidence(&(&path, factor, worst.has_n)),
+        others => told.evidence(&(&path, factor, worst.has_n, others)),
+    };
+    let verdict = against.judge(path, worst.asked_n, evidence, why);
+    match open.filter(|_| !verdict.is_broken()) {
+        Some(why) => unknown(verdict.subject(), why),
+        None => verdict,
+    }
 }
 
 /// How much deeper than the bed at the highest water housings and floats are rated: one that comes off falls to the bed.
@@ -492,47 +551,59 @@ fn deepest_bed(line: &Line) -> Result<(f64, f64, String), String> {
                 .to_owned(),
         );
     };
-    let bed_m = line.sea.water_depth_m.si;
+    bed_under(line, (highest.si, "the highest tide"))
+}
+
+/// The same as far as the plan writes it: without a tide at the level of `water_depth`, and said so.
+pub(crate) fn bed_as_written(line: &Line) -> Result<(f64, f64, String), String> {
+    match line.sea.tide_m {
+        Some((_, highest)) => bed_under(line, (highest.si, "the highest tide")),
+        None => bed_under(
+            line,
+            (0.0, "water of `water_depth`, as no `tide` is written"),
+        ),
+    }
+}
+
+/// The bed under the highest of a level and those of the cases, with the most that the waves of any case add to the pressure there.
+fn bed_under(line: &Line, (level_m, name): (f64, &str)) -> Result<(f64, f64, String), String> {
+    let mut density_kg_m3 = line.sea.density_kg_m3.map_or(SEA_KG_M3, |q| q.si);
     let cases = match design_cases(line) {
-        Ok(found) => found,
+        Ok(found) => found.cases,
         // What hides the cases (a site without a current) says nothing of the bed.
-        Err(CasesError::NothingToTake { .. }) => {
-            let deep_m = bed_m + highest.si;
-            let density_kg_m3 = line.sea.density_kg_m3.map_or(SEA_KG_M3, |q| q.si);
-            return Ok((
-                deep_m,
-                density_kg_m3,
-                format!(
-                    "the bed lies {} deep at the highest water",
-                    show(deep_m, Dimension::Length)
-                ),
-            ));
-        }
+        Err(CasesError::NothingToTake { .. }) => Vec::new(),
         Err(other) => return Err(other.to_string()),
     };
-    let mut deep_m = bed_m + highest.si;
-    let mut density_kg_m3 = line.sea.density_kg_m3.map_or(SEA_KG_M3, |q| q.si);
-    let mut by = "the highest tide".to_owned();
-    for case in &cases.cases {
+    let (mut level_m, mut by) = (level_m, name.to_owned());
+    for case in &cases {
         density_kg_m3 = case.water.density_kg_m3;
-        let wave_m = match case.wave {
-            None => 0.0,
-            Some((height_m, period_s)) => {
-                let wave = mooring::Wave::new(height_m, period_s, case.water.depth_m)
-                    .map_err(|why| why.to_string())?;
-                wave.at(case.water.depth_m).pressure_m
-            }
-        };
-        if case.water.depth_m + wave_m > deep_m {
-            deep_m = case.water.depth_m + wave_m;
-            by = format!("case.{} with its waves", case.id);
+        if case.level_m > level_m {
+            (level_m, by) = (case.level_m, case.named());
         }
     }
+    let bed_m = line.sea.water_depth_m.si + level_m;
+    let mut most_m = 0.0;
+    let mut words = by.clone();
+    for case in &cases {
+        let Some((height_m, period_s)) = case.wave else {
+            continue;
+        };
+        let wave = mooring::Wave::new(height_m, period_s, bed_m).map_err(|why| why.to_string())?;
+        let adds_m = wave.at(bed_m).pressure_m;
+        if adds_m > most_m {
+            most_m = adds_m;
+            words = match case.level_m < level_m {
+                true => format!("{by} with the waves of {}", case.named()),
+                false => format!("{} with its waves", case.named()),
+            };
+        }
+    }
+    let deep_m = bed_m + most_m;
     let shown = show(deep_m, Dimension::Length);
     Ok((
         deep_m,
         density_kg_m3,
-        format!("the bed lies {shown} deep in {by}"),
+        format!("the bed lies {shown} deep in {words}"),
     ))
 }
 

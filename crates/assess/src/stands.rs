@@ -5,7 +5,7 @@ use plan::{Anchor, Line, SectionIx, That};
 
 use crate::hung_verdicts::depth_within;
 use crate::input::{Moored, MooredTop, Thing, grown, moored, without_size};
-use crate::mooring_verdicts::{Hangs, Told, anchor_keeps, line_tension, written_hold};
+use crate::mooring_verdicts::{Hangs, Told, anchor_keeps, line_tension};
 use crate::moorings::{Extreme, HungLine, NoShape};
 use crate::verdict::{Against, Evidence, Side, Verdict, Word};
 
@@ -200,15 +200,11 @@ pub(crate) fn anchors_hold(hangs: &Hangs<'_>) -> Vec<Verdict> {
     });
     let each = wanted.filter_map(|(a, factor)| {
         let found = hangs.found().ok()?;
-        let of = found
-            .lines
-            .iter()
-            .flatten()
-            .find(|of| of.anchor.anchor == a)?;
-        as_far_as_written(
-            of,
-            anchor_keeps(&Told { found, of }, line, factor, written_hold),
-        )
+        let lines = found.lines.iter().flatten();
+        let mut at_it = lines.filter(|of| of.anchor.anchor == a).peekable();
+        at_it.peek()?;
+        let verdict = anchor_keeps(found, line, a, factor);
+        at_it.try_fold(verdict, |verdict, of| as_far_as_written(of, verdict))
     });
     each.collect()
 }

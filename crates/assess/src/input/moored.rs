@@ -150,6 +150,8 @@ impl Moored {
 pub struct NotMoored {
     /// Its lowest section, a typed path.
     pub section: String,
+    /// Index into [`Line::anchors`] of the one at which it ends; `None` of a line that ends at none.
+    pub anchor: Option<usize>,
     /// What is missing or not followed here, each with its path.
     pub why: Vec<String>,
 }
@@ -219,6 +221,7 @@ fn from_section(line: &Line, lowest: usize) -> Result<Moored, NotMoored> {
         }),
         _ => Err(NotMoored {
             section: format!("section.{}", line.sections[lowest].id),
+            anchor,
             why,
         }),
     }

@@ -4,11 +4,11 @@ use plan::{Line, Reading, Requirement, That};
 
 use crate::check::{Shelf, Tier, judged, verdicts};
 use crate::hung_verdicts::{afloat, housing_depths};
-use crate::input::{DesignCase, Moored};
+use crate::input::{DesignCase, Moored, moored};
 use crate::memo::Memo;
 use crate::month::UnderLoad;
 use crate::mooring_verdicts::{Hangs, anchor_load, line_tension};
-use crate::moorings::{HungLine, Moorings};
+use crate::moorings::{HungLine, Moorings, hung_line};
 use crate::places::on_records;
 use crate::reach::Reach;
 use crate::recovery_verdicts::{drift_alarms, weak_links};
@@ -83,7 +83,7 @@ fn on_weights(that: &That) -> Option<bool> {
     }
 }
 
-/// What is known of every limit on the shape and the weights of a line. Of the plan's other lines nothing is known here, and so none of theirs is asked.
+/// What is known of every limit on the shape and the weights of a line. Of the plan's other lines only the pull on the same anchor is known here, and so none of their own limits is asked.
 pub(super) fn of_the_shape(
     line: &Line,
     hung: HungLine,
@@ -97,16 +97,30 @@ pub(super) fn of_the_shape(
         lines: vec![Ok(hung)],
         assumed: Vec::new(),
     };
+    let mut at_anchor = found.clone();
+    let own = of.pieces.first().map(|p| p.section);
+    for other in moored(line) {
+        let same = match &other {
+            Ok(o) => o.anchor == of.anchor && o.pieces.first().map(|p| p.section) != own,
+            Err(not) => not.anchor == Some(of.anchor),
+        };
+        if same {
+            let hung = other.map(|o| hung_line(line, o, cases, memo));
+            at_anchor.lines.push(hung);
+        }
+    }
     let mut years = Years::new(line, memo, Tier::Full);
     years.hangs = Hangs::with(line, found, memo);
-    let hangs = &years.hangs;
+    let mut years_at_anchor = Years::new(line, memo, Tier::Full);
+    years_at_anchor.hangs = Hangs::with(line, at_anchor, memo);
+    let (hangs, anchored) = (&years.hangs, &years_at_anchor.hangs);
     let standing: [(&str, Vec<Verdict>); 8] = [
         ("the buoy", afloat(hangs)),
         ("the rated depth", housing_depths(hangs, |m| of.holds(m))),
         ("the rated depth", float_depths(hangs)),
         ("the working load", line_tension(hangs, None, None)),
-        ("the anchor", anchor_load(hangs, None, None)),
-        ("the anchor as written", anchors_hold(hangs)),
+        ("the anchor", anchor_load(anchored, None, None)),
+        ("the anchor as written", anchors_hold(anchored)),
         ("the weak link", weak_links(hangs)),
         ("the drift alarm", drift_alarms(hangs)),
     ];
@@ -116,7 +130,11 @@ pub(super) fn of_the_shape(
     }
     for r in &line.requirements {
         if let Some(bars) = on_weights(&r.that) {
-            let found = verdicts(line, r, "", &Shelf::default(), &mut years);
+            let years = match r.that {
+                That::AnchorLoad { .. } => &mut years_at_anchor,
+                _ => &mut years,
+            };
+            let found = verdicts(line, r, "", &Shelf::default(), years);
             all.extend(known(&format!("requirement.{}", r.id), found, bars));
         }
     }

@@ -234,6 +234,49 @@ fn verif_without_a_shape_the_straight_depths_stand_and_are_told() {
     );
 }
 
+/// The lower module hangs 80 m deep below a float with the line straight down, in 120 m of water and a tide of 2.5 m: a current knocks it down, so straight down breaks a
+/// rating and keeps none, and the bed keeps one. Below a pier straight down is the deepest.
+#[test]
+fn verif_without_a_shape_a_float_keeps_no_rating_above_the_bed() {
+    let unshaped = with_modules("").replace("normal_drag = 1.2\n", "");
+    let rated = |text: &str, rated: &str| {
+        let text = text.replace(
+            "rated_depth = \"200 m\"",
+            &format!("rated_depth = \"{rated}\""),
+        );
+        let check = check(&good(&text), &Shelf::default());
+        let depth = requirement_of(&check.standing, "housing-depth");
+        let of = depth.verdicts.iter().find(|v| v.subject() == "module.w0");
+        of.unwrap().clone()
+    };
+    let value_m = |verdict: &Verdict| match verdict {
+        Verdict::Known(k) => k.value.value,
+        other => panic!("{other:?}"),
+    };
+    let kept = rated(&unshaped, "130 m");
+    assert_eq!(kept.word(), Word::Met, "{kept:?}");
+    close(value_m(&kept), 122.5, 1e-9);
+    let open = rated(&unshaped, "100 m");
+    assert_eq!(open.word(), Word::Unknown, "{open:?}");
+    assert!(open.why().contains("normal_drag"), "{}", open.why());
+    assert!(open.why().contains("122.5"), "{}", open.why());
+    let broken = rated(&unshaped, "70 m");
+    assert_eq!(broken.word(), Word::Broken);
+    close(value_m(&broken), 80.0, 1e-9);
+    let pier = unshaped
+        .replace("from = \"float.top\"", "from = \"module.buoy\"")
+        .replace("length = \"95 m\"", "length = \"125 m\"")
+        .replace(
+            "[float.top]\n",
+            "[float.top]\nposition = { section = \"section.riser\", from_anchor = \"90 m\" }\n",
+        );
+    let below = rated(&pier, "100 m");
+    assert_eq!(below.word(), Word::Met, "{below:?}");
+    let hull = "[module.buoy.hull]\nweight = \"1000 N\"\n";
+    let buoy = rated(&format!("{pier}{hull}"), "100 m");
+    assert_eq!(buoy.word(), Word::Unknown, "{buoy:?}");
+}
+
 fn requirement_of<'c>(all: &'c [assess::Judged], id: &str) -> &'c assess::Judged {
     all.iter().find(|j| j.id == id).unwrap()
 }

@@ -285,6 +285,36 @@ fn val_verdicts_tell_what_another_integrator_finds() {
     }
 }
 
+/// The bed bears the pressure of the waves of any case at the highest water, at whatever level that case is written: linear theory gives `a / cosh(k h)` there, with
+/// `omega^2 = g k tanh(k h)`.
+#[test]
+fn verif_a_housing_on_the_bed_bears_waves_at_the_highest_water() {
+    let storm = "[case.storm]\nwave = { height = \"6 m\", period = \"12 s\" }\n";
+    let text = format!(
+        "{}{storm}",
+        with_modules("[requirement.housings]\nthat = \"housing-margin\"\n")
+    );
+    let (deep_m, omega): (f64, f64) = (122.5, std::f64::consts::TAU / 12.0);
+    let (mut low, mut high) = (1e-4_f64, 1.0_f64);
+    for _ in 0..100 {
+        let k = 0.5 * (low + high);
+        match 9.806_65 * k * (k * deep_m).tanh() > omega * omega {
+            true => high = k,
+            false => low = k,
+        }
+    }
+    let adds_m = 3.0 / (low * deep_m).cosh();
+    assert!(adds_m > 0.1, "{adds_m}");
+    let check = judged(&text);
+    let margin = known(&check, "housings");
+    close(margin.value.value, 150.0 - deep_m - adds_m, 1e-6);
+    assert!(
+        margin.why.contains("the waves of case.storm"),
+        "{}",
+        margin.why
+    );
+}
+
 /// What the plan does not say is named, all of it, and is unknown: no rope drags nothing because nothing is written.
 #[test]
 fn verif_what_is_not_written_is_unknown() {

@@ -190,7 +190,11 @@ fn verif_an_anchor_that_is_lifted_is_broken_without_being_asked() {
             1.5 * up_n,
             Ruling::Broken,
         ),
-        ("holding = \"500 N\"\n", 0.0, Ruling::Met),
+        (
+            "weight_in_water = \"1200 N\"\nholding = \"500 N\"\n",
+            up_n,
+            Ruling::Met,
+        ),
     ] {
         let check = anchored(says, "");
         let load = of(&check, "anchor-hold", "anchor.sinker");
@@ -200,6 +204,160 @@ fn verif_an_anchor_that_is_lifted_is_broken_without_being_asked() {
     assert!(!is_there(&anchored("", ""), "anchor-hold"));
     let asks = "\n[requirement.anchor]\nthat = \"anchor-load\"\n";
     assert!(!is_there(&anchored(WRITTEN, asks), "anchor-hold"));
+}
+
+/// What a current pulls along the bed is held by nothing that a weight says, and what it lifts by nothing that a holding says: each alone is unknown, and broken where it is not
+/// even enough for what it counts for.
+#[test]
+fn verif_an_anchor_is_not_held_by_half_of_what_it_must_hold() {
+    const WRITTEN: &str =
+        "weight_in_water = \"2000 N\"\nholding_factor = 0.5\nsafety_factor = 1.5\n";
+    let asks = "\n[requirement.anchor]\nthat = \"anchor-load\"\nat_least = \"150 %\"\n";
+    let anchored = |says: &str, requirements: &str| {
+        let text = with_modules(requirements);
+        assert!(text.contains(WRITTEN));
+        judged(&text.replace(WRITTEN, says))
+    };
+    for (says, word, names) in [
+        (
+            "weight_in_water = \"20 kN\"\n",
+            Word::Unknown,
+            "holding_factor",
+        ),
+        ("weight_in_water = \"500 N\"\n", Word::Broken, "upwards"),
+        ("holding = \"20 kN\"\n", Word::Unknown, "weight_in_water"),
+        ("holding = \"10 N\"\n", Word::Broken, "along the bed"),
+        (
+            "weight_in_water = \"20 kN\"\nholding = \"20 kN\"\n",
+            Word::Met,
+            "",
+        ),
+    ] {
+        for (id, requirements) in [("anchor-hold", ""), ("anchor", asks)] {
+            let check = anchored(says, requirements);
+            let found = requirement(&check, id);
+            assert_eq!(found.word(), word, "{id}, {says}: {found:?}");
+            let why = found.verdicts[0].why();
+            assert!(why.contains(names), "{id}, {says}: {why}");
+        }
+    }
+}
+
+/// Two floats on one anchor, in still water: 500 N less 80 m of 0.1 N/m and a module of 20 N, and 800 N less 70 m of it, are 1265 N upwards, one and a half times 1897.5 N.
+const TWO: &str = r#"weight_in_water = "2500 N"
+holding_factor = 0.5
+safety_factor = 1.5
+[float.one]
+buoyancy = "500 N"
+cd_a = "0.06 m2"
+[float.two]
+buoyancy = "800 N"
+cd_a = "0.06 m2"
+[section.one]
+from = "float.one"
+to = "anchor.sinker"
+length = "80 m"
+rope = "part.rope"
+[section.two]
+from = "float.two"
+to = "anchor.sinker"
+length = "70 m"
+rope = "part.rope"
+[part.rope]
+is = "rope"
+diameter = "8 mm"
+weight_in_water = "0.1 N/m"
+stiffness = "300 kN"
+normal_drag = 1.3
+tangential_drag = 0.02
+[module.m]
+position = { section = "section.one", from_anchor = "60 m" }
+housing = { rated_depth = "200 m", weight_in_water = "20 N", cd_a = "0.02 m2" }
+[span.down]
+from = "module.buoy"
+to = "module.m"
+length = "200 m"
+conductor = "1.0 mm2 class 5"
+contacts = { mated_pins_in_loop = 4, resistance = "8 mohm" }
+[case.slack]
+[requirement.anchor]
+that = "anchor-load"
+"#;
+
+#[test]
+fn verif_lines_of_one_anchor_pull_it_together() {
+    let two = format!("{}{TWO}", crate::moored::head("two floats", 100.0, 1030.0));
+    let with = |from: &str, to: &str| {
+        assert!(two.contains(from), "{from}");
+        two.replace(from, to)
+    };
+    let all = judged(&two);
+    let held = known(&all, "anchor");
+    close(held.value.value, 1.5 * 1265.0, 1e-6);
+    assert_eq!(held.ruling, Ruling::Met);
+    assert!(
+        held.why
+            .contains("of the lines of float.one, float.two together"),
+        "{}",
+        held.why
+    );
+    // Either alone is held by 1250 N.
+    let light = with("2500 N", "1250 N");
+    assert_eq!(known(&judged(&light), "anchor").ruling, Ruling::Broken);
+    let standing = light.replace("[requirement.anchor]\nthat = \"anchor-load\"\n", "");
+    let standing = judged(&standing);
+    close(
+        known(&standing, "anchor-hold").value.value,
+        1.5 * 1265.0,
+        1e-6,
+    );
+    let reserve = line_weight_reserve(&read(&light)).unwrap();
+    for place in &reserve.places {
+        let WeightReserve::None { why } = &place.reserve else {
+            panic!("{place:?}");
+        };
+        assert!(why.contains("the anchor"), "{why}");
+    }
+    // Of a line without a shape it is not known what it adds; 708 N of the other are too much for 700 N without it.
+    let lost = with(
+        "buoyancy = \"800 N\"\ncd_a = \"0.06 m2\"\n",
+        "buoyancy = \"800 N\"\n",
+    );
+    let why = judged(&lost);
+    let why = crate::support::why_unknown(&why, "anchor");
+    assert!(why.contains("section.two") && why.contains("cd_a"), "{why}");
+    let short = judged(&lost.replace("2500 N", "700 N"));
+    let short = known(&short, "anchor");
+    close(short.value.value, 1.5 * 472.0, 1e-6);
+    assert_eq!(short.ruling, Ruling::Broken);
+}
+
+/// Two lines that are alike pull twice as much as one, along the bed too.
+#[test]
+fn verif_pulls_of_one_anchor_add_up_along_the_bed() {
+    let flows = "[case.slack]\ncurrent = [{ depth = \"0 m\", speed = \"0.6 m/s\", towards = \"70 deg\" }]\n";
+    let text = format!("{}{TWO}", crate::moored::head("two floats", 100.0, 1030.0));
+    let text = text.replace("[case.slack]\n", flows);
+    let alike = text
+        .replace("800 N", "500 N")
+        .replace("70 m\"\nrope", "80 m\"\nrope")
+        .replace(
+            "weight_in_water = \"20 N\", cd_a = \"0.02 m2\"",
+            "weight_in_water = \"0 N\", cd_a = \"0 m2\"",
+        );
+    let found = crate::moored::hung(&alike);
+    let one = found.lines[0].as_ref().unwrap().anchor;
+    let (level_n, up_n) = (
+        one.horizontal_n.unwrap().value,
+        one.vertical_n.unwrap().value,
+    );
+    assert!(level_n > 10.0, "{level_n}");
+    let load = judged(&alike);
+    close(
+        known(&load, "anchor").value.value,
+        2.0 * 1.5 * (up_n + level_n / 0.5),
+        1e-3,
+    );
 }
 
 /// 12 000 N in a hull that displaces 1025 kg/m3 x 9.80665 m/s2 x 1 m3.
