@@ -89,7 +89,7 @@ fn verif_what_floats_higher_than_the_water_keeps_nothing() {
         ),
         (
             line("module.buoy", -0.5, HULL),
-            "comes to the surface 115",
+            "comes to the surface 11",
             &["rope-load", "housing-depth", "afloat"],
         ),
     ] {
