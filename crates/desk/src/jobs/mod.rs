@@ -1,6 +1,7 @@
 //! Long work: it runs beside the answers, tells how far it is, can be stopped, and keeps its document until it is asked for.
 
 mod rehearse;
+mod scratch;
 mod trace;
 mod work;
 
@@ -228,16 +229,12 @@ impl Jobs {
 
     /// A folder for traces, made when the first is wanted.
     pub(crate) fn scratch(&self) -> io::Result<Arc<TempDir>> {
-        let mut scratch = lock(&self.scratch);
-        if let Some(made) = &*scratch {
+        let mut held = lock(&self.scratch);
+        if let Some(made) = &*held {
             return Ok(Arc::clone(made));
         }
-        let made = Arc::new(
-            tempfile::Builder::new()
-                .prefix("soundline-desk-")
-                .tempdir()?,
-        );
-        *scratch = Some(Arc::clone(&made));
+        let made = Arc::new(scratch::make()?);
+        *held = Some(Arc::clone(&made));
         Ok(made)
     }
 }
