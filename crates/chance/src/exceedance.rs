@@ -38,9 +38,9 @@ pub fn exceedance_persistence(share_above: f64, correlation: f64) -> Option<f64>
 mod tests {
     use super::exceedance_persistence;
 
-    /// Sheppard: at the median `(2/pi) asin r`. Never, always, and hours on their own know nothing of each other; equal ones everything.
+    /// Sheppard's formula, from memory: at the median `(2/pi) asin r`. Never, always, and hours on their own know nothing of each other; equal ones everything.
     #[test]
-    fn val_closed_forms() {
+    fn verif_closed_forms() {
         for r in [0.0_f64, 0.2, 0.5, 0.9, 0.959_189_457, 0.999, 1.0] {
             let found = exceedance_persistence(0.5, r).unwrap();
             let exact = 2.0 / std::f64::consts::PI * r.asin();

@@ -190,7 +190,7 @@ fn val_a_slender_anode_is_a_bar_in_its_own_potential() {
 
 /// McCoy's factor lies between a ball of that area in free water, `sqrt(4 pi)/(4 pi)`, and half a ball on a plane, `sqrt(2 pi)/(2 pi)` (closed forms).
 #[test]
-fn val_an_area_gives_between_a_ball_and_half_a_ball() {
+fn verif_an_area_gives_between_a_ball_and_half_a_ball() {
     let ring = AnodeForm::Bracelet {
         outer_m2: 0.04,
         inner_m2: 0.03,

@@ -8,7 +8,7 @@ const DENSITY_KG_M3: f64 = 1025.0;
 /// equation from memory): 31.730 445 degrees for 2 N/m, 10 mm, 1 m/s and a drag coefficient of 1.2. With ends that lie along that angle, the
 /// line between them is straight there too, whatever it is pulled with.
 #[test]
-fn val_a_line_along_its_critical_angle_is_straight() {
+fn verif_a_line_along_its_critical_angle_is_straight() {
     let (length_m, stiffness_n, pull_n, weight_n_m) = (100.0, 1e6, 400.0, 2.0);
     assert!((critical_rad(weight_n_m, 1.0).to_degrees() - 31.730_445).abs() < 1e-6);
     // A line that is stretched by a share has so much more length to drag at; here 4.5e-4, and 5e-5 more or less at its ends.
@@ -53,7 +53,7 @@ fn val_a_line_along_its_critical_angle_is_straight() {
 /// rope, and `q` counted from the top: the float lies `-(f/w) L + ((D + f B/w)/w) ln(B/(B - w L))` off (6.085 233 m where the whole equations give
 /// 6.073 535 m). What is left out goes with the square of the tilt, so at half the speed it is a sixteenth.
 #[test]
-fn val_a_taut_line_leans_by_the_small_angles() {
+fn verif_a_taut_line_leans_by_the_small_angles() {
     let off = |speed_m_s: f64| {
         let (length_m, weight_n_m, buoyancy_n) = (80.0, 0.5, 1500.0);
         let line = Hanging {

@@ -38,7 +38,7 @@ fn verif_deep_water() {
 
 /// 12 mm at 0.5 m/s sheds at 8.333 Hz with a Strouhal number of 0.2; 1400 N on 20 m of 0.25 kg/m swings at 1.5464 Hz (Python, by the formulas).
 #[test]
-fn val_strum() {
+fn verif_strum() {
     let hz = shedding_hz(0.5, 0.012, 1.3e-6).unwrap();
     assert!((hz - 8.333_333).abs() < 1e-5, "{hz}");
     assert_eq!(shedding_hz(0.01, 0.012, 1.3e-6), None);
