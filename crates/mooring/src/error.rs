@@ -146,14 +146,6 @@ pub enum MooringError {
         /// All loads together.
         most_n: f64,
     },
-    /// A riser without drag that swings at the period of the wave.
-    #[error(
-        "a riser without drag is in tune with a wave of {period_s} s: give the drag area of what hangs on it"
-    )]
-    Resonance {
-        /// Period of the wave.
-        period_s: f64,
-    },
     /// A share or a chance that is none.
     #[error("{what} must lie between 0 and 1, not {value}")]
     NotAShare {

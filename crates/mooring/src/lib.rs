@@ -9,7 +9,7 @@
 //!   [`strum_in_a_tide`] and [`strum_in_a_fortnight`] for how long it does so in a detector's band.
 //! - [`partings`] says what comes up where a line parts, [`slack_at_surface_m`] what rope can lie at the surface, [`drift_alarm()`] how far a buoy may be from its place.
 //! - [`Growth`] fouls ropes and bodies, [`anode_kg`] protects bare metal, [`anode_ohm`] is behind what an anode can give, [`SeaMetal::with`] says which metals may touch.
-//! - [`heave()`] says what a hydrophone under a buoy hears of its own way up and down, [`heave_in_sea()`] in an irregular sea, and how often that clips, [`HeardWaves`] in many seas at once, also of a hydrophone that stands still.
+//! - [`HeardWaves`] says what a hydrophone hears of waves and of its own way up and down under a buoy, in irregular seas and swells, and for how much of the time that clips its chain.
 //!
 //! Shapes are statics: the line is at rest in a steady current.
 
@@ -21,9 +21,7 @@ mod drift_alarm;
 mod error;
 mod fixed;
 mod growth;
-mod heave;
-mod heave_by_sea;
-mod heave_in_sea;
+mod heard_waves;
 mod line;
 mod metals;
 mod parting;
@@ -45,11 +43,10 @@ pub use bars::hang_by_bars;
 pub use drift_alarm::{DriftAlarm, drift_alarm, seen_within_m, sigma_of_circle_m};
 pub use error::MooringError;
 pub use growth::{Form, Growth, GrowthRate};
-pub use heave::{Heave, HighPassPoles, Riser, SpringRiser, heave, series_stiffness_n_m};
-pub use heave_by_sea::{
-    HeardSea, HeardWaves, HeldBy, InWaves, LONGEST_PEAK_S, risen_height_m, risen_period_s,
+pub use heard_waves::{
+    HeardSea, HeardWaves, HeldBy, HighPassPoles, InWaves, LONGEST_PEAK_S, risen_height_m,
+    risen_period_s,
 };
-pub use heave_in_sea::{Sea, SeaHeave, UnderBuoy, heave_in_sea};
 pub use line::{Body, Hanging, Rope, Top};
 pub use metals::{Contact, Couple, SeaMetal, UNLIKE_V};
 pub use parting::{

@@ -73,16 +73,6 @@ impl Wave {
         2.0 * PI / self.wavenumber_m
     }
 
-    /// Half the height, m.
-    pub(crate) fn amplitude_m(&self) -> f64 {
-        0.5 * self.height_m
-    }
-
-    /// Radians each second.
-    pub(crate) fn omega_rad_s(&self) -> f64 {
-        2.0 * PI / self.period_s
-    }
-
     /// What it does at a depth below still water, m; depths above the surface or below the bed count as those of surface and bed.
     #[must_use]
     pub fn at(&self, depth_m: f64) -> WaveAt {
@@ -91,7 +81,7 @@ impl Wave {
         let fall = libm::exp(-k * z);
         let back = libm::exp(-2.0 * k * (self.depth_m - z));
         let bed = libm::exp(-2.0 * k * self.depth_m);
-        let amplitude_m = self.amplitude_m();
+        let amplitude_m = 0.5 * self.height_m;
         let across_m = amplitude_m * fall * (1.0 + back) / (1.0 - bed);
         WaveAt {
             across_m,

@@ -1,17 +1,22 @@
-//! The pressure of waves and of its own heave at a hydrophone, for many seas: what each frequency does is worked out once.
+//! What a hydrophone hears of waves and of its own heave under a buoy: what each frequency does is worked out once, for many seas.
 //!
-//! A buoy follows the surface but for what its waterplane averages out, and hands a share `c` of its way down the riser, in step (a compliance that was measured or that its maker says; 1 of a
-//! stiff one, 0 of what stands still). A hydrophone at a depth then reads `p = rho g a |K - c B|` of each wave, `K` its pressure of linear theory and `B = 2 J1(kR)/(kR)` the buoy's; on a stiff riser in deep water
-//! under a small buoy that is `rho g a (1 - e^(-kz))`, and with nothing handed down the wave itself, `rho g a e^(-kz)`. The chain's high-pass and the sea are those of [`heave_in_sea()`](crate::heave_in_sea()).
+//! A pressure gauge that goes up by `x` in a wave reads, to first order, `rho g (K a - x)`, where `a` is half the wave's height and `K` its pressure of linear theory at that depth,
+//! `cosh k(h-z) / cosh kh`. A buoy follows the surface but for what its waterplane averages out, a disc of radius R, `B = 2 J1(kR)/(kR)` (elementary; its own swinging in heave is left out), and hands a
+//! share `c` of its way down the riser, in step (a compliance that was measured or that its maker says; 1 of a stiff one, 0 of what stands still). So the hydrophone reads `p = rho g a |K - c B|`: on a
+//! stiff riser in deep water under a small buoy `rho g a (1 - e^(-kz))`, and with nothing handed down the wave itself, `rho g a e^(-kz)`. A high-pass of `n` poles is a Butterworth,
+//! `1 / sqrt(1 + (corner / f)^(2n))`.
 //!
-//! Validity: as there. A share in step is no spring: near its resonance a riser that gives hands down more than all, and out of step.
+//! The sea is one of the two-parameter form of Pierson and Moskowitz's spectrum (Bretschneider; as DNV-RP-C205 and the ITTC have it, from memory),
+//! `S(f) = (5/16) Hs^2 fp^4 f^-5 exp(-(5/4) (fp/f)^4)`, a Gaussian process: of a pressure with standard deviation `sigma` a share `erfc(F / (sigma sqrt 2))` of the time lies beyond a full scale `F`.
+//! Behind a high-pass of two poles and more the long waves are gone, and what is heard comes from those that the buoy just follows: a single swell says too little there.
+//!
+//! Validity: linear waves ([`Wave`]), the depth at rest; a sea that has had the wind long enough, one peak. Accuracy: 1e-4 of standard deviations; what comes from waves beyond five times the frequency
+//! that the buoy stops to follow at is left out. A share in step is no spring: near its resonance a riser that gives hands down more than all, and out of step.
 
 use core::f64::consts::PI;
 
 use crate::GRAVITY_M_S2;
 use crate::error::{MooringError, not_negative, positive};
-use crate::heave::HighPassPoles;
-use crate::heave_in_sea::FIRST_ZERO_OF_J1;
 use crate::wave::Wave;
 
 /// Frequencies, evenly in their logarithm.
@@ -20,6 +25,8 @@ const FREQUENCIES: u32 = 3000;
 const LOWEST_HZ: f64 = 0.35 / 25.0;
 /// Times the frequency at which a buoy stops to follow, and least highest frequency, Hz.
 const BEYOND_DISC: f64 = 5.0;
+/// Of the disc: there it no longer heaves at all.
+const FIRST_ZERO_OF_J1: f64 = 3.831_705_970_207_512;
 const HIGHEST_HZ: f64 = 3.0;
 /// Longest period of a peak, s: that of a sea of 25 m, which a wind of 33 m/s raises in days. No sea is taken to rise further.
 pub const LONGEST_PEAK_S: f64 = 25.0;
@@ -43,6 +50,27 @@ pub fn risen_period_s(significant_m: f64) -> f64 {
     let wind_m_s = (significant_m * GRAVITY_M_S2 / (4.0 * (ALPHA / (4.0 * BETA)).sqrt())).sqrt();
     let omega = libm::pow(0.8 * BETA, 0.25) * GRAVITY_M_S2 / wind_m_s;
     2.0 * PI / omega
+}
+
+/// A Butterworth high-pass.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HighPassPoles {
+    /// The -3 dB corner, Hz; above zero.
+    pub corner_hz: f64,
+    /// Number of poles.
+    pub poles: u32,
+}
+
+impl HighPassPoles {
+    /// Its gain at a frequency, 0 to 1.
+    #[must_use]
+    pub fn gain(&self, frequency_hz: f64) -> f64 {
+        if frequency_hz <= 0.0 {
+            return if self.poles == 0 { 1.0 } else { 0.0 };
+        }
+        let times = 2.0 * f64::from(self.poles);
+        1.0 / (1.0 + libm::pow(self.corner_hz / frequency_hz, times)).sqrt()
+    }
 }
 
 /// What moves a hydrophone up and down.
