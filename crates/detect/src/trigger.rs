@@ -159,10 +159,10 @@ impl TriggerLogic {
     /// The sound that a cell completes the begin of, if it does.
     fn wait(&mut self, cell: &Cell, value: Option<f64>) -> Option<Open> {
         let hit = value.filter(|value| *value >= self.spec.on_above_db);
-        if self.recent.capacity() == 0 {
+        let KOfN { at_least, of_last } = self.spec.k_of_n;
+        if of_last == 1 {
             return hit.map(|value| self.begin(cell, value));
         }
-        let KOfN { at_least, of_last } = self.spec.k_of_n;
         if self.recent.len() == of_last as usize {
             self.recent.pop_front();
         }

@@ -164,8 +164,9 @@ fn run(
     gap: usize,
     second: u64,
 ) -> (Vec<Cell>, Vec<Told>) {
-    let mut detector = Detector::new(spec).unwrap();
-    let mut front = Front::new(spec).unwrap();
+    // Copies, as calls are put before: nothing may rest on the room that a vector was made with.
+    let mut detector = Detector::new(spec).unwrap().clone();
+    let mut front = Front::new(spec).unwrap().clone();
     let (mut cells, mut told) = (Vec::new(), Vec::new());
     let mut turn = cuts.iter().cycle();
     for (part, origin) in [(&x[..gap], first), (&x[gap..], second)] {
@@ -233,6 +234,22 @@ proptest! {
         let (whole_cells, whole_told) = run(spec, x, &[usize::MAX], first, gap, second);
         prop_assert!(same(&cells, &whole_cells));
         prop_assert_eq!(told, whole_told);
+    }
+}
+
+/// A copy tells what the detector tells that it was copied from.
+#[test]
+fn verif_a_copy_is_the_same_detector() {
+    for (i, (spec, x)) in kinds().iter().enumerate() {
+        let mut first = Detector::new(spec).unwrap();
+        let mut copy = first.clone();
+        let (mut told, mut of_copy) = (Vec::new(), Vec::new());
+        let block = Block { first: 0, x };
+        for (detector, told) in [(&mut first, &mut told), (&mut copy, &mut of_copy)] {
+            detector.push(block, told).unwrap();
+            detector.finish(told);
+        }
+        assert_eq!(told, of_copy, "kind {i}");
     }
 }
 

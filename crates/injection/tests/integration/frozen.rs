@@ -28,7 +28,7 @@ fn regress_other_counts_are_another_method() {
     assert_eq!(
         (injection::METHOD, tallies, mdb(ideal_db), mdb(level_db)),
         (
-            1,
+            2,
             [([1, 45, 50, 50], 0, 0), ([45, 50, 50, 50], 0, 0)],
             -3599,
             90_557
@@ -84,7 +84,7 @@ fn regress_other_counts_behind_a_chain_are_another_method() {
             mdb(level_db),
             mdb(call.in_band_db())
         ),
-        (1, vec![1, 41, 50, 50], 0, 88_249, -2621),
+        (2, vec![1, 41, 50, 50], 0, 88_249, -2621),
         "the same calls behind the same chain come to something else: raise `injection::METHOD` and freeze the new counts"
     );
 }
