@@ -1,10 +1,11 @@
-//! Single failures: how many hydrophones one takes, when the shore can tell, whether outputs come to their fail-safe state.
+//! Single failures: how many hydrophones one takes, when the shore can tell, whether outputs come to their fail-safe state. Where modules come and go after one, its worst time counts,
+//! and a time that rests on a silence is unknown, as what comes back breaks it.
 
 use plan::{Line, OutputIx, Q};
 use quantity::{Dimension, show};
 
 use crate::failures::{
-    After, Failure, Failures, FailuresError, Safe, Sees, failures, silences, wound_up,
+    After, Failure, Failures, FailuresError, OutputAfter, Safe, Sees, failures, silences, wound_up,
 };
 use crate::input::Contacts;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -76,16 +77,23 @@ pub(crate) fn single_failure(line: &Line, limit: u32) -> Vec<Verdict> {
             .known
             .iter()
             .rev()
-            .max_by_key(|(_, after)| after.lost().len());
+            .max_by_key(|(_, after)| after.lost_at_any_time().len());
         let (value, why) = most.map_or((0.0, "nothing can fail".to_owned()), |(failure, after)| {
-            let lost = after.lost();
-            let as_many = |(_, other): &&(&Failure, &After)| other.lost().len() == lost.len();
+            let lost = after.lost_at_any_time();
+            let as_many =
+                |(_, other): &&(&Failure, &After)| other.lost_at_any_time().len() == lost.len();
             let others = table.known.iter().filter(as_many).count() - 1;
+            let at_times = match lost.len() > after.lost().len() {
+                true => format!(", some at times only, as {}", after.comes_and_goes()),
+                false => String::new(),
+            };
             let why = match (lost.is_empty(), others) {
                 (true, _) => format!("none of {} failures takes any", table.known.len()),
-                (false, 0) => format!("{} takes {}", failure.called(), lost.join(", ")),
+                (false, 0) => {
+                    format!("{} takes {}{at_times}", failure.called(), lost.join(", "))
+                }
                 (false, others) => format!(
-                    "{} takes {}; {others} more of {} failures take as many",
+                    "{} takes {}{at_times}; {others} more of {} failures take as many",
                     failure.called(),
                     lost.join(", "),
                     table.known.len()
@@ -110,11 +118,14 @@ pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
     }
     with_table(line, |table, evidence| {
         let mut unknowns = table.unknown.clone();
-        let takes = |(_, after): &&(&Failure, &After)| !after.lost_to_shore.is_empty();
+        let takes = |(_, after): &&(&Failure, &After)| {
+            let mut times = after.at_all_times();
+            times.any(|t| !t.lost_to_shore.is_empty())
+        };
         let taking: Vec<_> = table.known.iter().filter(takes).collect();
         let quiet: Vec<String> = taking
             .iter()
-            .filter(|(_, after)| after.shore == Sees::Quiet)
+            .filter(|(_, after)| is_quiet(after))
             .map(|(failure, _)| failure.called())
             .collect();
         let subject = "the shore".to_owned();
@@ -128,6 +139,15 @@ pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
         }
         let mut latest: Option<(f64, String)> = None;
         for (failure, after) in taking {
+            let seen = |t: &After| (t.shore, t.shore_notices_s.clone());
+            if after.others.iter().any(|t| seen(t) != seen(after)) {
+                unknowns.push(format!(
+                    "after {} {}: heartbeats come between, so when the shore can tell is unknown; more power in hand there, so that nothing comes and goes, settles it, and a rehearsal shows it",
+                    failure.called(),
+                    after.comes_and_goes()
+                ));
+                continue;
+            }
             match &after.shore_notices_s {
                 Some(Ok(s)) if latest.as_ref().is_none_or(|(worst, _)| s > worst) => {
                     latest = Some((*s, format!("after {}", failure.called())));
@@ -147,6 +167,16 @@ pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
         let latest = latest.unwrap_or_else(none);
         vec![worst(&against, subject, latest, evidence(), &unknowns)]
     })
+}
+
+/// Whether a failure leaves the shore with a quiet sea: for good, or at all those times at which it takes a hydrophone.
+fn is_quiet(after: &After) -> bool {
+    let mut taking = after
+        .at_all_times()
+        .filter(|t| !t.lost_to_shore.is_empty())
+        .peekable();
+    after.shore == Sees::Quiet
+        || taking.peek().is_some() && taking.all(|t| t.shore == Sees::Quiet)
 }
 
 fn and_more(all: usize) -> String {
@@ -190,16 +220,13 @@ fn safe(table: &Table<'_>, output: &str, limit_s: f64, evidence: Evidence) -> Ve
     let mut never = Vec::new();
     let mut latest: Option<(f64, String)> = None;
     for (failure, after) in &table.known {
-        let Some(own) = after.outputs.iter().find(|o| o.output == output) else {
-            continue;
-        };
-        match &own.safe {
+        match safe_at_all_times(failure, after, output) {
             Safe::NotNeeded => {}
             Safe::Never => never.push(failure.called()),
-            Safe::Unknown(why) => unknowns.push(why.clone()),
+            Safe::Unknown(why) => unknowns.push(why),
             Safe::Within(s) => {
-                if latest.as_ref().is_none_or(|(worst, _)| s > worst) {
-                    latest = Some((*s, format!("after {}", failure.called())));
+                if latest.as_ref().is_none_or(|(worst, _)| s > *worst) {
+                    latest = Some((s, format!("after {}", failure.called())));
                 }
             }
         }
@@ -222,6 +249,40 @@ fn safe(table: &Table<'_>, output: &str, limit_s: f64, evidence: Evidence) -> Ve
     let against = at_most(limit_s, "s", NARROW_SHARE * limit_s);
     let latest = latest.unwrap_or_else(none);
     worst(&against, subject, latest, evidence, &unknowns)
+}
+
+/// Whether an output comes to its fail-safe state at the worst of all times after a failure.
+fn safe_at_all_times(failure: &Failure, after: &After, output: &str) -> Safe {
+    let own: Vec<&OutputAfter> = after
+        .at_all_times()
+        .filter_map(|t| t.outputs.iter().find(|o| o.output == output))
+        .collect();
+    let Some((first, others)) = own.split_first() else {
+        return Safe::NotNeeded;
+    };
+    if own.iter().any(|o| o.safe == Safe::Never) {
+        return Safe::Never;
+    }
+    if let Some(unknown) = own.iter().find(|o| matches!(o.safe, Safe::Unknown(_))) {
+        return unknown.safe.clone();
+    }
+    let differs = others
+        .iter()
+        .any(|o| (o.does, &o.safe) != (first.does, &first.safe));
+    if differs && own.iter().any(|o| o.by_timer) {
+        return Safe::Unknown(format!(
+            "after {} {}: what comes back may wind its timer up again, so when it is in its fail-safe state is unknown; more power in hand there, so that nothing comes and goes, settles it, and a rehearsal shows it",
+            failure.called(),
+            after.comes_and_goes()
+        ));
+    }
+    let within_s = own.iter().filter_map(|o| match o.safe {
+        Safe::Within(s) => Some(s),
+        _ => None,
+    });
+    within_s
+        .max_by(f64::total_cmp)
+        .map_or(Safe::NotNeeded, Safe::Within)
 }
 
 /// Outputs that would go to their fail-safe state while the line is whole, because heartbeats come further apart than they wait.

@@ -133,6 +133,10 @@ impl<'a> Parts<'a> {
             .map(|(again, at_times)| *again || *at_times)
             .collect();
         if after.unsteady.contains(&true) {
+            let holds = match broken.part {
+                Part::Uplink(_) => vec![false; nodes.len()],
+                _ => self.network.hold_alone(broken, &powered)?,
+            };
             let with = |m: &dyn Fn(usize) -> Option<How>| {
                 told(&(0..nodes.len()).map(m).collect::<Vec<_>>())
             };
@@ -157,6 +161,15 @@ impl<'a> Parts<'a> {
                 for (output, other) in after.outputs.iter_mut().zip(&other.outputs) {
                     output.steady &= (output.does, &output.safe) == (other.does, &other.safe);
                 }
+            }
+            // One that falls as soon as it has booted is never heard: what comes of that is no other than if it stayed out.
+            if holds.contains(&true) {
+                after
+                    .others
+                    .push(with(&|m| if holds[m] { None } else { nodes[m] }));
+            }
+            if at_times.contains(&true) {
+                after.others.push(least);
             }
         }
         Ok(Ok(after))
@@ -234,6 +247,7 @@ impl<'a> Parts<'a> {
                 .collect(),
             unsteady: vec![false; nodes.len()],
             copies: self.talk.copies(now),
+            others: Vec::new(),
         }
     }
 
@@ -259,6 +273,7 @@ impl<'a> Parts<'a> {
             None => Does::AsBefore,
         };
         let within_s = own.fails_safe_within_s.map(|q| q.si);
+        let mut by_timer = false;
         let safe = match (does, own.fail_safe_on) {
             (Does::AsBefore, _) => Safe::NotNeeded,
             (_, None) => Safe::Unknown(format!(
@@ -291,6 +306,10 @@ impl<'a> Parts<'a> {
                     .then(|| comes_back_s(line, output, on))
                     .flatten()
                     .map(Ok);
+                by_timer = match (&timer_s, &back_s) {
+                    (Some(Ok(timer_s)), Some(Ok(back_s))) => timer_s < back_s,
+                    (timer_s, back_s) => timer_s.is_some() && back_s.is_none(),
+                };
                 match sooner(timer_s, back_s) {
                     Some(Ok(s)) => Safe::Within(s),
                     Some(Err(why)) => Safe::Unknown(why),
@@ -304,6 +323,7 @@ impl<'a> Parts<'a> {
             asked_before,
             does,
             safe,
+            by_timer,
             steady: true,
         }
     }

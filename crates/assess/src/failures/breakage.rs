@@ -230,6 +230,40 @@ impl Network<'_> {
         }
     }
 
+    /// Which of those that try again hold out once they have booted, each while the others that try again stay out.
+    pub(super) fn hold_alone(
+        &self,
+        broken: &Broken,
+        powered: &Powered,
+    ) -> Result<Vec<bool>, InputError> {
+        let Fault {
+            mut conditions,
+            short,
+            ..
+        } = self.fault(Some(broken));
+        let working = conditions.draws.clone();
+        for (m, draw) in conditions.draws.iter_mut().enumerate() {
+            if powered.dead[m] {
+                *draw = Draw::Nothing;
+            }
+        }
+        let mut holds = vec![false; working.len()];
+        for m in (0..working.len()).filter(|&m| powered.tries_again[m]) {
+            let mut alone = conditions.clone();
+            let boots = self.line.modules[m].boot.is_some();
+            let mut stays = true;
+            for draw in [boots.then_some(Draw::Boot), Some(working[m].clone())] {
+                let Some(draw) = draw else { continue };
+                alone.draws[m] = draw;
+                // A supply that is asked for too much holds none.
+                let lived = self.lived(&alone, short)?;
+                stays &= lived.is_ok_and(|lived| !lived.dead[m]);
+            }
+            holds[m] = stays;
+        }
+        Ok(holds)
+    }
+
     /// A module without an input needs no power from the line.
     fn has_own_power(&self, m: usize) -> bool {
         self.line.modules[m].input.is_none()

@@ -124,6 +124,9 @@ pub struct After {
     pub unsteady: Vec<bool>,
     /// Every copy of a message that the line asks for while it is whole.
     pub copies: Vec<CopyAfter>,
+    /// The same at other times, where modules work or drop out at times only: with those working that can hold out alone once they have booted again, and with those out
+    /// that drop out at times. Empty where all stays as it is above.
+    pub others: Vec<After>,
 }
 
 /// A copy of a message after a failure.
@@ -167,6 +170,8 @@ pub struct OutputAfter {
     pub does: Does,
     /// Whether it comes to its fail-safe state.
     pub safe: Safe,
+    /// Whether a timer brings it there that heartbeats wind up anew.
+    pub by_timer: bool,
     /// Whether all that is so at all times.
     pub steady: bool,
 }
@@ -292,6 +297,35 @@ impl After {
         lost.sort_unstable();
         lost.dedup();
         lost
+    }
+
+    /// What comes of it at each time that differs, this first.
+    pub(crate) fn at_all_times(&self) -> impl Iterator<Item = &After> {
+        std::iter::once(self).chain(&self.others)
+    }
+
+    /// Hydrophones that are lost to the line or to the shore at any time, each once.
+    #[must_use]
+    pub fn lost_at_any_time(&self) -> Vec<&str> {
+        let mut lost: Vec<&str> = self.at_all_times().flat_map(After::lost).collect();
+        lost.sort_unstable();
+        lost.dedup();
+        lost
+    }
+
+    /// Modules that come and go after it, in words.
+    pub(crate) fn comes_and_goes(&self) -> String {
+        let mut said = Vec::new();
+        if !self.tries_again.is_empty() {
+            said.push(format!(
+                "{} boots again and again",
+                self.tries_again.join(", ")
+            ));
+        }
+        if !self.at_times.is_empty() {
+            said.push(format!("{} drops out at times", self.at_times.join(", ")));
+        }
+        said.join(", and ")
     }
 }
 

@@ -446,6 +446,117 @@ fn verif_requirements_on_failures_are_judged() {
     assert_eq!(known(&unheard, "safe").ruling, Ruling::Met);
 }
 
+/// Two ears between two supplies, 164 ohm from either. With one supply gone 5 W find no operating point: the second ear, of 35 V, falls first, and the first with its 3.7 W finds none alone (48^2 / 4 / 164 = 3.5 W).
+/// The second holds out alone with its 1.3 W, and so comes and goes: its heartbeats break the silence that the shore and the timer wait for.
+#[test]
+fn verif_what_comes_and_goes_breaks_the_silence() {
+    let contacts = (
+        "mated_pins_in_loop = 0, resistance = \"0 ohm\"",
+        "mated_pins_in_loop = 2, resistance = \"80 ohm\", aged = \"80 ohm\"",
+    );
+    let more = format!(
+        "{VOTES}[requirement.notice]\nthat = \"time-to-notice\"\nat_most = \"30 h\"\n[requirement.safe]\nthat = \"fail-safe\"\nof = \"module.base.output.lamp\"\nat_most = \"20 min\"\n[supply.end]\nat = \"module.end\"\nkind = \"bench\"\noutput = {{ voltage = \"48 V\", resistance = \"0 ohm\", current_limit = \"5 A\" }}
+[behaviour.watch]
+on = \"module.base\"
+when_told = \"health/#\"
+do = [{{ log = \"alive\" }}]
+[module.end]
+position = {{ depth = \"0 m\" }}
+processing = \"100 us\"
+input = {{ minimum = \"10 V\", maximum = \"56 V\" }}
+loads = {{ on = \"1 mW\" }}
+passes = {{ power = \"always\", data = \"always\" }}
+through = {{ resistance = \"0 ohm\" }}
+[module.two]
+position = {{ depth = \"20 m\" }}
+input = {{ minimum = \"35 V\", maximum = \"56 V\" }}
+loads = {{ listening = \"1.3 W\" }}
+boot = {{ time = \"2 s\", power = \"1 W\" }}
+heartbeat = {{ topic = \"health/two\", every = \"10 min\" }}
+passes = {{ power = \"always\", data = \"always\" }}
+through = {{ resistance = \"0 ohm\" }}
+processing = \"100 us\"
+[module.two.sensor.one]
+kind = \"hydrophone\"
+sensitivity = \"-170 dB re 1 V/uPa\"
+gain = \"20 dB\"
+adc = {{ full_scale = \"2.5 V\", bits = 16, rate = \"4 kHz\" }}
+[detector.other]
+on = \"module.two.sensor.one\"
+stages = [{{ band = [\"80 Hz\", \"300 Hz\"] }}, {{ level = \"rms\", window = \"0.2 s\" }}, {{ background = \"median\", over = \"10 s\" }}, {{ on_above = \"8 dB\", off_below = \"5 dB\", shortest = \"0.3 s\", longest = \"3 s\", hold_off = \"5 s\" }}]
+[topic.\"health/two\"]
+size = \"8 B\"
+[behaviour.tell-two]
+on = \"module.two\"
+when_heard = \"detector.other.confirmed\"
+do = [{{ publish = \"alert/call\" }}]
+[span.middle]
+from = \"module.ear\"
+to = \"module.two\"
+length = \"20 m\"
+conductor = \"18 AWG\"
+contacts = {{ mated_pins_in_loop = 0, resistance = \"0 ohm\" }}
+link = \"10BASE-T1L\"
+[span.tail]
+from = \"module.end\"
+to = \"module.two\"
+length = \"100 m\"
+conductor = \"18 AWG\"
+contacts = {{ mated_pins_in_loop = 2, resistance = \"80 ohm\", aged = \"80 ohm\" }}
+link = \"10BASE-T1L\"
+",
+    );
+    let lamp = format!("{LAMP}fail_safe = \"on\"\nfails_safe_within = \"15 min\"\n");
+    let changes = [
+        contacts,
+        // What the first ear hears leads nowhere, so that all hangs on the second.
+        (
+            "do = [{ publish = \"alert/call\" }]",
+            "do = [{ log = \"heard\" }]",
+        ),
+        (VOTES, more.as_str()),
+        (LAMP, lamp.as_str()),
+        ASHORE,
+        EXPIRY,
+        ("listening = \"2 W\"", "listening = \"3.7 W\""),
+        (
+            "passes = { power = \"never\", data = \"never\" }",
+            "passes = { power = \"always\", data = \"always\" }",
+        ),
+    ];
+    let found = told(&changes);
+    let after = after(&found, "supply.end", "no-supply");
+    assert_eq!(after.tries_again, ["module.ear", "module.two"]);
+    assert_eq!(
+        after.lost(),
+        ["module.ear.sensor.one", "module.two.sensor.one"]
+    );
+    let [works] = after.others.as_slice() else {
+        panic!("{:?}", after.others);
+    };
+    assert_eq!(works.lost(), ["module.ear.sensor.one"]);
+    assert_eq!(after.lost_at_any_time(), after.lost());
+    let reading = read(&changed(&changes));
+    let check = check(&reading, &Shelf::default());
+    for id in ["notice", "safe"] {
+        let why = why_unknown(&check, id);
+        assert!(
+            why.contains("boots again and again") && why.contains("a rehearsal shows it"),
+            "{why}"
+        );
+    }
+    // One that falls again as soon as it has booted breaks no silence.
+    let pins = (
+        "mated_pins_in_loop = 0, resistance = \"0 ohm\"",
+        "mated_pins_in_loop = 2, resistance = \"0 ohm\", aged = \"0 ohm\"",
+    );
+    let found = told(&[pins]);
+    let contact = of(&found, "span.cable", "poor-contact");
+    let contact = contact.outcome.as_ref().unwrap();
+    assert_eq!(contact.tries_again, ["module.ear"]);
+    assert!(contact.others.is_empty(), "{:?}", contact.others);
+}
+
 /// A mistake in what failures read leaves their verdicts unknown; one in a store does not.
 #[test]
 fn verif_mistakes_reach_what_failures_read() {
