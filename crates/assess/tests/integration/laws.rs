@@ -193,6 +193,32 @@ fn val_nearer_than_a_known_loss_the_smaller_coefficient_is_the_worst() {
     );
 }
 
+/// A slope that was measured from 200 m on is no loss at 200 m: the plan is refused, and its range unknown, until one is known. Measured from 1 m on it needs none, and that it was is told where nobody wrote it.
+#[test]
+fn verif_a_slope_without_a_known_loss_keeps_no_range() {
+    let slope = |more: &str| measured("17 dB", &format!("{more}farthest = \"5 km\""));
+    let far = check("shall", "100 m", Some(&slope("nearest = \"200 m\", ")));
+    let why = why_unknown(&far, "far");
+    assert!(why.contains("needs a loss that is known"), "{why}");
+    let told = |check: &Check| {
+        let begins = |a: &&String| a.contains("begins there with 0 dB");
+        check.assumed.iter().filter(begins).count()
+    };
+    let silent = check("shall", "100 m", Some(&slope("")));
+    let written = check("shall", "100 m", Some(&slope("nearest = \"1 m\", ")));
+    assert_eq!((told(&silent), told(&written)), (1, 0));
+    for check in [&silent, &written] {
+        close(known(check, "far").value.value / by_slope_m(17.0), 1.0, 0.01);
+    }
+    // 40 dB at 200 m under 17 lg r is 0.9 dB more than from 0 dB at 1 m.
+    let later = slope("at = \"200 m\", loss = \"40 dB\", nearest = \"200 m\", ");
+    let left_db = to_lose_db() - 40.0;
+    let expected_m = level_m(200.0 * libm::pow(10.0, left_db / 17.0));
+    let later = check("shall", "100 m", Some(&later));
+    assert!(left_db > 0.0);
+    close(known(&later, "far").value.value / expected_m, 1.0, 0.01);
+}
+
 /// The plan's own law is one of those that are looked at: of 10 lg r nothing is broken at a range that all others miss.
 #[test]
 fn verif_the_plans_own_law_counts_among_all() {

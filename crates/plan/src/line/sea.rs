@@ -118,7 +118,7 @@ pub enum Spreading {
 pub struct LossMeasured {
     /// Loss over a decade of range, dB.
     pub slope: Decibels,
-    /// A range, m, and the loss from 1 m to it, dB; 0 dB at 1 m without it.
+    /// A range, m, and the loss from 1 m to it, dB; without it the law was measured from 1 m on, and begins there with 0 dB.
     pub known: Option<(Q, Decibels)>,
     /// Least range at which it was measured, m; 1 m without it.
     pub nearest_m: Option<Q>,

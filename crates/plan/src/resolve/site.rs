@@ -132,7 +132,7 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
     }
 }
 
-const LOSS_MEASURED: &str = "loss_measured = { slope = \"17 dB ± 1.5 dB\", nearest = \"200 m\", farthest = \"5 km\", band = [\"50 Hz\", \"500 Hz\"], document = \"...\", by = \"...\", date = 2026-08-14 }";
+const LOSS_MEASURED: &str = "loss_measured = { slope = \"17 dB ± 1.5 dB\", at = \"1 km\", loss = \"52 dB ± 2 dB\", nearest = \"200 m\", farthest = \"5 km\", band = [\"50 Hz\", \"500 Hz\"], document = \"...\", by = \"...\", date = 2026-08-14 }";
 
 /// The law that was measured at the place; none where some of it is wrong.
 fn loss_measured(
@@ -161,10 +161,44 @@ fn loss_measured(
             site,
             "a known loss needs `at` and `loss`",
             "here is one of them",
-            "write both, or neither where the line begins with 0 dB at 1 m",
+            "write both, or neither where it was measured from 1 m on",
         );
     }
     let (nearest_m, farthest_m) = (t.q("nearest"), t.q("farthest"));
+    // A slope between two ranges says nothing of the loss at either.
+    if let Some(near) = nearest_m.filter(|near| near.si > 1.0)
+        && !t.has("at")
+        && !t.has("loss")
+    {
+        wrong(
+            near.at,
+            "a law that was not measured from 1 m on needs a loss that is known: its slope alone does not say how much is lost on the way to here",
+            "measured from here on",
+            "add `at = \"1 km\", loss = \"52 dB ± 2 dB\"`: a range at which it was measured, and the loss from 1 m to there",
+        );
+    }
+    if let (Some(at), true) = (t.q("at"), t.has("loss")) {
+        let nearer = nearest_m.filter(|near| at.si < near.si);
+        let other = nearer.or(farthest_m.filter(|far| at.si > far.si));
+        if let Some(other) = other {
+            r.tell(
+                Mistake::error(
+                    Code::OutOfRange,
+                    at.at,
+                    "the known loss must lie where the law was measured",
+                )
+                .label("outside it")
+                .related(
+                    other.at,
+                    if nearer.is_some() {
+                        "measured from here on"
+                    } else {
+                        "measured to here"
+                    },
+                ),
+            );
+        }
+    }
     if let (Some(near), Some(far)) = (nearest_m, farthest_m)
         && near.si >= far.si
     {

@@ -196,7 +196,7 @@ const LOSS_MEASURED: Section = Section {
         o(
             "at",
             S::Amount(D::Length, RANGES),
-            "range at which `loss` is known; without both the line begins with 0 dB at 1 m",
+            "range at which `loss` is known, where the law was measured; needed with `loss` unless it was measured from 1 m on, where the line then begins with 0 dB",
         ),
         o(
             "loss",
@@ -206,7 +206,7 @@ const LOSS_MEASURED: Section = Section {
         o(
             "nearest",
             S::Amount(D::Length, RANGES),
-            "least range at which it was measured; 1 m when not written",
+            "least range at which it was measured; 1 m when not written, and listed as assumed",
         ),
         r(
             "farthest",
