@@ -1,16 +1,18 @@
 //! Limits on the world that the line polices, as verdicts: whether a sound that just reaches the limit at its distance is measured at the
-//! hydrophone, over the noise and under full scale, whether the threshold has the guard band that its uncertainty asks for, and whether
+//! hydrophone whole, over the noise and under full scale, whether the threshold has the guard band that its uncertainty asks for, and whether
 //! it is told in time. Equations, sources and limits: docs/method/watches.md.
 
 use chance::normal_value_at_share;
-use plan::{Detector, LevelStage, Line, Q, Stage, WatchedLevel, WorldWatch};
+use plan::{Action, Confirm, Detector, LevelStage, Line, Q, Stage, WatchedLevel, WorldWatch};
 use quantity::{Dimension, HALF_WIDTH_DEVIATIONS, Law, show, show_number};
 
 use crate::chain::{ChainBudget, chain_budget_of};
 use crate::delay_verdicts::delay;
+use crate::input::detector_spec;
 use crate::memo::Memo;
 use crate::month::UnderLoad;
 use crate::pick_up::{KEPT_OUT_UNSAID, Which};
+use crate::range::listens_in;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// So far the noise is to lie below the threshold, dB (common practice: it then adds 0.4 dB).
@@ -18,6 +20,8 @@ pub const NOISE_CLEAR_DB: f64 = 10.0;
 /// Margins below which a verdict of a watch is marginal, dB: choices of ours.
 const NARROW_DB: f64 = 1.0;
 const NARROW_NOISE_DB: f64 = 3.0;
+/// From one value of a level to the next where the plan does not say, as a share of its window.
+const HOP_OF_WINDOW: f64 = 0.25;
 const METHOD: &str = "a level carried from its distance to the hydrophone, and a guard band of its uncertainty (docs/method/watches.md; GUM, JCGM 100:2008, from memory)";
 
 /// What is expected at the hydrophone when the limit is just reached, and how surely.
@@ -109,17 +113,21 @@ pub(crate) fn watched(line: &Line, watch: &WorldWatch, memo: &Memo) -> Vec<Verdi
     let path = format!("detector.{}", detector.id);
     let mut verdicts = Vec::new();
     let levels = threshold(watch, detector)
-        .and_then(|threshold_db| Ok((threshold_db, carried(line, watch)?)));
+        .map(|own_db| MaySet::of(line, watch, own_db))
+        .and_then(|threshold| Ok((threshold, carried(line, watch)?)));
+    verdicts.extend(
+        taken_whole(watch, detector).map(|why| unknown(format!("{path} length"), why)),
+    );
     match levels {
         Err(why) => verdicts.push(unknown(format!("{path} threshold"), why)),
-        Ok((threshold_db, carried)) => {
-            verdicts.push(guarded(watch, &path, threshold_db, &carried));
+        Ok((threshold, carried)) => {
+            verdicts.push(guarded(watch, &path, &threshold, &carried));
             match chain_budget_of(line, detector.on, memo) {
                 Err(error) => verdicts.push(unknown(path.clone(), error.to_string())),
                 Ok(budget) => {
-                    let heard = heard_band(&budget, &path, watch);
+                    let heard = heard_band(line, &budget, &path, watch);
                     verdicts.extend(heard.map(|why| unknown(format!("{path} band"), why)));
-                    verdicts.push(over_noise(watch, detector, &budget, threshold_db, memo));
+                    verdicts.push(over_noise(watch, detector, &budget, &threshold, memo));
                     verdicts.push(under_full_scale(watch, &budget, &carried));
                 }
             }
@@ -184,6 +192,145 @@ fn threshold(watch: &WorldWatch, detector: &Detector) -> Result<f64, String> {
         .ok_or_else(|| "the detector holds its level against no threshold".to_owned())
 }
 
+/// What the threshold of a detector may be while it listens.
+struct MaySet {
+    lowest_db: f64,
+    highest_db: f64,
+    /// The behaviour that sets it highest, where one sets it above the plan's own.
+    highest_by: Option<String>,
+    /// The behaviour that sets it lowest, where one sets it below the plan's own.
+    lowest_by: Option<String>,
+}
+
+impl MaySet {
+    /// A rule sets it to what it says; a routine, and a rule that leaves it to what it was asked, to anything that is settable.
+    fn of(line: &Line, watch: &WorldWatch, own_db: f64) -> Self {
+        let settable = line.detectors[watch.by.0].settable.threshold_db;
+        let mut all = MaySet {
+            lowest_db: own_db,
+            highest_db: own_db,
+            highest_by: None,
+            lowest_by: None,
+        };
+        for behaviour in &line.behaviours {
+            for action in &behaviour.actions {
+                let Action::Set {
+                    detector,
+                    threshold_db,
+                    hold_off_s,
+                } = action
+                else {
+                    continue;
+                };
+                let says = threshold_db.is_some() || hold_off_s.is_some();
+                let anything = settable.filter(|_| behaviour.routine.is_some() || !says);
+                let range = anything
+                    .map(|(low, high)| (low.db, high.db))
+                    .or(threshold_db.map(|db| (db, db)));
+                let Some((low_db, high_db)) = range.filter(|_| *detector == watch.by) else {
+                    continue;
+                };
+                let by = || Some(format!("behaviour.{}", behaviour.id));
+                if high_db > all.highest_db {
+                    (all.highest_db, all.highest_by) = (high_db, by());
+                }
+                if low_db < all.lowest_db {
+                    (all.lowest_db, all.lowest_by) = (low_db, by());
+                }
+            }
+        }
+        all
+    }
+}
+
+/// Which threshold of a detector is meant: its own, or that to which a behaviour may set it.
+fn which(end: &str, by: Option<&String>) -> String {
+    match by {
+        None => "its threshold".to_owned(),
+        Some(by) => format!("the {end} threshold to which {by} may set it"),
+    }
+}
+
+/// Why it is not known that a detector takes a sound whole, and tells of it; `None` where it does.
+fn taken_whole(watch: &WorldWatch, detector: &Detector) -> Option<String> {
+    let (window_s, written_hop_s) = detector.stages.iter().find_map(|stage| match stage {
+        Stage::Level {
+            window_s, hop_s, ..
+        } => Some((window_s.si, hop_s.map(|q| q.si))),
+        _ => None,
+    })?;
+    let hop_s = written_hop_s.unwrap_or(HOP_OF_WINDOW * window_s);
+    if detector
+        .stages
+        .iter()
+        .any(|s| matches!(s, Stage::Likely { .. }))
+    {
+        return Some("a model of features judges what is over the threshold, and may let a sound over the limit pass: take `likely` out of the detector".to_owned());
+    }
+    let time = |s: f64| show(s, Dimension::Time);
+    let Some(lasts_s) = watch.lasts_s.map(|q| q.si) else {
+        return Some("`lasts` is not written: how long such a sound lasts, so whether the window of its level holds it and `shortest` lets it through is not known".to_owned());
+    };
+    let (shortest_s, longest_s, dwell_s) = detector.stages.iter().find_map(|s| match s {
+        Stage::Trigger {
+            shortest_s,
+            longest_s,
+            confirm,
+            k_of_n,
+            ..
+        } => {
+            let at_end = matches!(confirm, Confirm::AtEnd);
+            let several = k_of_n.map_or(0.0, |(k, _)| f64::from(k.saturating_sub(1)));
+            Some((
+                shortest_s.si,
+                longest_s.map(|q| q.si).filter(|_| at_end),
+                several * hop_s,
+            ))
+        }
+        _ => None,
+    })?;
+    // For so long at least the level holds all of the sound, or nothing but it.
+    let full_s = match watch.of {
+        WatchedLevel::Exposure => window_s - lasts_s,
+        WatchedLevel::Rms => lasts_s - window_s,
+    };
+    if full_s < hop_s {
+        let (lasts, window) = (time(lasts_s), time(window_s));
+        return Some(match watch.of {
+            WatchedLevel::Exposure => {
+                let would_s = written_hop_s
+                    .map_or(lasts_s / (1.0 - HOP_OF_WINDOW), |hop_s| lasts_s + hop_s);
+                format!(
+                    "a sound of {lasts} may not lie whole in one window of {window}, and then its exposure reads low: a `window` of {} does",
+                    time(would_s)
+                )
+            }
+            WatchedLevel::Rms => format!(
+                "a sound of {lasts} may fill no window of {window}, and then its level reads low: a shorter `window` does"
+            ),
+        });
+    }
+    // Values stand a hop apart, so that one less than fits may lie above.
+    let sure_s = (full_s - hop_s).max(0.0);
+    if shortest_s + dwell_s > sure_s && shortest_s + dwell_s > 0.0 {
+        return Some(format!(
+            "the level of a sound of {} is over the threshold for {} at least, and the detector tells of nothing shorter than {}: `shortest = \"0 s\"` without `k_of_n` tells of all",
+            time(lasts_s),
+            time(sure_s),
+            time(shortest_s + dwell_s)
+        ));
+    }
+    longest_s
+        .filter(|longest_s| *longest_s < lasts_s + window_s)
+        .map(|longest_s| {
+            format!(
+                "a sound of {} may be over the threshold for longer than {} and is then dropped at its end: take `longest` out, or confirm it early",
+                time(lasts_s),
+                time(longest_s)
+            )
+        })
+}
+
 fn unit(watch: &WorldWatch) -> String {
     match watch.of {
         WatchedLevel::Exposure => "dB re 1 uPa2 s",
@@ -192,7 +339,8 @@ fn unit(watch: &WorldWatch) -> String {
     .to_owned()
 }
 
-fn guarded(watch: &WorldWatch, path: &str, threshold_db: f64, carried: &Carried) -> Verdict {
+fn guarded(watch: &WorldWatch, path: &str, threshold: &MaySet, carried: &Carried) -> Verdict {
+    let threshold_db = threshold.highest_db;
     let highest_db = carried.level_db - carried.guard_db;
     let parts: Vec<String> = carried
         .parts
@@ -217,7 +365,8 @@ fn guarded(watch: &WorldWatch, path: &str, threshold_db: f64, carried: &Carried)
         unit: unit(watch),
     };
     let mut why = format!(
-        "its threshold; the limit of {:.1} dB is {:.1} dB at the hydrophone ({whence}), and to miss at most {} of what just reaches it the threshold must lie {:.1} dB below: {} of standard deviation ({})",
+        "{}; the limit of {:.1} dB is {:.1} dB at the hydrophone ({whence}), and to miss at most {} of what just reaches it the threshold must lie {:.1} dB below: {} of standard deviation ({})",
+        which("highest", threshold.highest_by.as_ref()),
         watch.limit_db.db,
         carried.level_db,
         show(watch.missed.si, Dimension::Ratio),
@@ -227,25 +376,48 @@ fn guarded(watch: &WorldWatch, path: &str, threshold_db: f64, carried: &Carried)
     );
     if threshold_db > highest_db {
         why.push_str(&format!(
-            "; `on_above` of {:.1} dB would do",
+            "; {} of {:.1} dB would do",
+            match threshold.highest_by {
+                None => "`on_above`",
+                Some(_) => "one",
+            },
             libm::floor(10.0 * highest_db) / 10.0
         ));
     }
-    let evidence = Evidence::computed(METHOD, carried);
+    let evidence = Evidence::computed(METHOD, &(carried, threshold_db));
     against.judge(format!("{path} threshold"), threshold_db, evidence, why)
 }
 
-/// Why a detector does not hear all of the band in which the limit counts; `None` where it does.
-fn heard_band(budget: &ChainBudget, path: &str, watch: &WorldWatch) -> Option<String> {
-    let (low, high) = watch.band_hz?;
-    let own = budget.detectors.iter().find(|d| d.path == path)?;
-    (own.band_hz.0 > low.si || own.band_hz.1 < high.si).then(|| {
+/// Why a detector does not hear all of the band in which the limit counts, or why that is not known; `None` where it does.
+fn heard_band(
+    line: &Line,
+    budget: &ChainBudget,
+    path: &str,
+    watch: &WorldWatch,
+) -> Option<String> {
+    let spec = match detector_spec(line, watch.by, None) {
+        Ok(spec) => spec,
+        Err(error) => return Some(error.to_string()),
+    };
+    let own_hz = budget.detectors.iter().find(|d| d.path == path)?.band_hz;
+    let passed_hz = listens_in(&spec);
+    let heard_hz = (own_hz.0.max(passed_hz.0), own_hz.1.min(passed_hz.1));
+    let hertz = |hz: f64| show(hz, Dimension::Frequency);
+    let hears = format!(
+        "the detector hears {} to {}",
+        hertz(heard_hz.0),
+        hertz(heard_hz.1)
+    );
+    let Some((low, high)) = watch.band_hz else {
+        return Some(format!(
+            "`band` is not written, and {hears}: what a limit over all frequencies counts outside is not measured; say in which band the limit counts"
+        ));
+    };
+    (heard_hz.0 > low.si || heard_hz.1 < high.si).then(|| {
         format!(
-            "the limit counts in {} to {}, and the detector hears {} to {}: what lies outside is not measured",
-            show(low.si, Dimension::Frequency),
-            show(high.si, Dimension::Frequency),
-            show(own.band_hz.0, Dimension::Frequency),
-            show(own.band_hz.1, Dimension::Frequency)
+            "the limit counts in {} to {}, and {hears}: what lies outside is not measured",
+            hertz(low.si),
+            hertz(high.si)
         )
     })
 }
@@ -255,9 +427,10 @@ fn over_noise(
     watch: &WorldWatch,
     detector: &Detector,
     budget: &ChainBudget,
-    threshold_db: f64,
+    threshold: &MaySet,
     memo: &Memo,
 ) -> Verdict {
+    let threshold_db = threshold.lowest_db;
     let path = format!("detector.{}", detector.id);
     let subject = format!("{path} over the noise");
     if let Some(why) = &budget.sea_unknown {
@@ -319,7 +492,8 @@ fn over_noise(
         unit: "dB".to_owned(),
     };
     let why = format!(
-        "its threshold over {noise_db:.1} dB of the sea of the windiest month and the chain in {low_hz:.0} to {high_hz:.0} Hz"
+        "{} over {noise_db:.1} dB of the sea of the windiest month and the chain in {low_hz:.0} to {high_hz:.0} Hz",
+        which("lowest", threshold.lowest_by.as_ref())
     );
     let evidence = Evidence::computed(METHOD, &(noise_db, threshold_db));
     against.judge(subject, clear_db, evidence, why)

@@ -31,6 +31,7 @@ pub use record::InjectionRecord;
 pub use recorded::{Recorded, recorded_ranges};
 pub use sample::{Draws, sample};
 pub use sound::BandOf;
+pub(crate) use sound::listens_in;
 pub use spectrum::{CallBand, CallSpectrum, call_spectrum};
 pub use subject::Subject;
 pub(crate) use subject::{INJECTION, Laws};

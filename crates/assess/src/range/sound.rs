@@ -36,16 +36,20 @@ pub(super) fn band_of(spec: &Spec) -> BandOf {
 }
 
 /// The band that a detector passes; without one all that its rate holds.
-pub(super) fn listens_in(spec: &Spec) -> (f64, f64) {
+pub(crate) fn listens_in(spec: &Spec) -> (f64, f64) {
     /// What a decimator passes of the new rate.
     const PASSED: f64 = 0.4;
-    let mut band = (0.0, 0.5 * spec.rate_hz);
+    let mut rate_hz = spec.rate_hz;
+    let mut band = (0.0_f64, 0.5 * rate_hz);
     for stage in &spec.stages {
         match stage {
-            Stage::Decimate { factor } => band.1 = PASSED * spec.rate_hz / *factor as f64,
+            Stage::Decimate { factor } => {
+                rate_hz /= *factor as f64;
+                band.1 = band.1.min(PASSED * rate_hz);
+            }
             Stage::Band {
                 low_hz, high_hz, ..
-            } => band = (*low_hz, *high_hz),
+            } => band = (band.0.max(*low_hz), band.1.min(*high_hz)),
             _ => {}
         }
     }

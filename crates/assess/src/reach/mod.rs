@@ -281,6 +281,7 @@ impl Reach<'_> {
     pub(crate) fn watch(&self, watch: &plan::WorldWatch) -> Parts {
         let mut parts = self.chains_and_pick_ups();
         parts.insert(format!("watch.{}", watch.id));
+        parts.extend(self.setters(watch.by));
         if let Some(told) = &watch.told {
             parts.extend(self.of(&told.that));
         }

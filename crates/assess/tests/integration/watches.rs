@@ -25,6 +25,7 @@ const WATCH: &str = r#"[watch.strike]
 limit = "145 dB re 1 uPa2 s"
 at = "750 m"
 band = ["100 Hz", "250 Hz"]
+lasts = "0.2 s"
 source = "consent, 9"
 by = "detector.call"
 hydrophone_at = "750 m"
@@ -213,6 +214,9 @@ fn verif_what_a_watch_needs_and_is_not_written_is_unknown() {
             "[\"100 Hz\", \"400 Hz\"]",
             "what lies outside is not measured",
         ),
+        // A limit over all frequencies, before a detector of 80 to 300 Hz.
+        ("band = [\"100 Hz\", \"250 Hz\"]\n", "", "`band` is not written"),
+        ("lasts = \"0.2 s\"\n", "", "`lasts` is not written"),
     ] {
         assert!(WATCH.contains(from), "{from}");
         let check = check_with(&WATCH.replacen(from, to, 1), &[]);
@@ -225,6 +229,89 @@ fn verif_what_a_watch_needs_and_is_not_written_is_unknown() {
     let windless = (SEA.1, SEA.0);
     let check = check_with(WATCH, &[windless]);
     assert!(why_unknown(&check, "watch.strike").contains("the sea is unknown"));
+}
+
+/// 0.2 s lie whole in a window of 0.5 s that moves by 0.125 s (0.5 - 0.2 >= 0.125), and not in one of 0.25 s that moves by 0.0625 s (0.05 < 0.0625): 0.2 / 0.75 s are needed. They are whole for 0.3 s, of which a
+/// value each 0.125 s shows 0.175 s for sure.
+#[test]
+fn verif_a_sound_that_a_detector_does_not_take_whole_is_unknown() {
+    let with_stage = |from: &str, to: &str| {
+        let stages = DETECTOR.1.replacen(from, to, 1);
+        assert_ne!(stages, DETECTOR.1, "{from}");
+        check_with(WATCH, &[(DETECTOR.1, stages.as_str())])
+    };
+    let known_to_be = |check: &Check| requirement(check, "watch.strike").word();
+    let whole = known_to_be(&check_with(WATCH, &[]));
+    assert_ne!(whole, Word::Unknown);
+    for (from, to, told) in [
+        ("window = \"0.5 s\"", "window = \"0.25 s\"", "may not lie whole in one window"),
+        ("shortest = \"0 s\"", "shortest = \"0.2 s\"", "tells of nothing shorter than"),
+        (
+            "hold_off = \"5 s\"",
+            "hold_off = \"5 s\", k_of_n = [3, 4]",
+            "tells of nothing shorter than",
+        ),
+        (
+            "  { level = \"exposure\"",
+            "  { band = [\"120 Hz\", \"300 Hz\"] },\n  { level = \"exposure\"",
+            "what lies outside is not measured",
+        ),
+    ] {
+        let check = with_stage(from, to);
+        let why = why_unknown(&check, "watch.strike");
+        assert!(why.contains(told), "{to}: {why}");
+    }
+    for (from, to) in [
+        ("window = \"0.5 s\"", "window = \"0.27 s\""),
+        ("shortest = \"0 s\"", "shortest = \"0.15 s\""),
+    ] {
+        assert_ne!(known_to_be(&with_stage(from, to)), Word::Unknown, "{to}");
+    }
+    // A decimator to 4000 / 8 Hz passes up to 200 Hz.
+    let slower = ("  { band = [\"80 Hz\", \"300 Hz\"] },", "  { decimate = 8 },\n  { band = [\"80 Hz\", \"240 Hz\"] },");
+    let check = check_with(WATCH, &[slower]);
+    let why = why_unknown(&check, "watch.strike");
+    assert!(why.contains("80 Hz to 200 Hz"), "{why}");
+}
+
+/// A behaviour that sets the threshold to 144 dB takes it over 142.81 dB; one that sets it to 90 dB brings it down to the noise. At the highest and at the lowest the watch is judged.
+#[test]
+fn verif_a_watch_is_judged_at_the_ends_of_what_its_detector_may_be_set_to() {
+    let settable = |db: &str| {
+        [
+            (
+                "[traffic]\n".to_owned(),
+                "[detector.call.settable]\nlowest_threshold = \"80 dB re 1 uPa2 s\"\nhighest_threshold = \"150 dB re 1 uPa2 s\"\n[traffic]\n".to_owned(),
+            ),
+            (
+                "[behaviour.tell]\n".to_owned(),
+                format!("[behaviour.calm]\non = \"module.ear\"\nwhen_heard = \"detector.call.confirmed\"\ndo = [{{ set = \"detector.call\", threshold = \"{db}\" }}]\n[behaviour.tell]\n"),
+            ),
+        ]
+    };
+    let at = |db: &str| {
+        let more = settable(db);
+        let more: Vec<(&str, &str)> = more.iter().map(|(a, b)| (a.as_str(), b.as_str())).collect();
+        check_with(WATCH, &more)
+    };
+    // One that cannot be read may set it to anything.
+    let mut all = with(WATCH, &[]);
+    all.extend(settable("144 V"));
+    let check_bad = check(&read(&changed(&refs(&all))), &Shelf::default());
+    let why = why_unknown(&check_bad, "watch.strike");
+    assert!(why.contains("at line"), "{why}");
+    let up = at("144 dB re 1 uPa2 s");
+    let threshold = part(&up, "threshold");
+    close(threshold.value.value, 144.0, 0.0);
+    assert_eq!(threshold.ruling, Ruling::Broken);
+    assert!(threshold.why.contains("behaviour.calm may set it"), "{}", threshold.why);
+    let own = part(&check_with(WATCH, &[]), "over the noise").value.value;
+    close(part(&up, "over the noise").value.value, own, 1e-9);
+    let down = at("90 dB re 1 uPa2 s");
+    close(part(&down, "threshold").value.value, 140.0, 0.0);
+    let noise = part(&down, "over the noise");
+    close(noise.value.value, own - 50.0, 1e-9);
+    assert!(noise.why.contains("behaviour.calm may set it"), "{}", noise.why);
 }
 
 /// A mistake in the detector, in the site or in the way to the lamp leaves it unknown; one in a card leaves it standing.

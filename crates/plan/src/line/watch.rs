@@ -31,6 +31,8 @@ pub struct WorldWatch {
     pub at_m: Q,
     /// Band in which it counts, Hz.
     pub band_hz: Option<(Q, Q)>,
+    /// How long such a sound lasts, s.
+    pub lasts_s: Option<Q>,
     /// The detector that holds its level against a threshold.
     pub by: DetectorIx,
     /// Distance from the source to its hydrophone, m.

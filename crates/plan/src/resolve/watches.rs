@@ -77,6 +77,7 @@ fn watch(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Worl
         limit_db: f.db("limit")?,
         at_m: f.q("at")?,
         band_hz: band_hz?,
+        lasts_s: f.q("lasts"),
         by: by?,
         hydrophone_at_m: f.q("hydrophone_at")?,
         spreading_db: f.q("spreading"),

@@ -27,6 +27,11 @@ pub(crate) const WATCH: Section = Section {
             S::Amounts(D::Frequency, FREQUENCY, 2, 2),
             "band in which the limit counts",
         ),
+        o(
+            "lasts",
+            S::Amount(D::Time, POSITIVE),
+            "how long such a sound lasts",
+        ),
         o("source", S::Text, "permit, clause or document"),
         o(
             "must",
