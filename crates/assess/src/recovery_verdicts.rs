@@ -3,7 +3,7 @@
 use plan::{Line, ModuleIx, Q, That};
 
 use crate::input::beside_a_circle;
-use crate::mooring_verdicts::{FORCE_N, Hangs, not_moored};
+use crate::mooring_verdicts::{FORCE_N, Hangs, kept_at_lowest_water, not_moored};
 use crate::recovery::{
     Chance, LineRecovery, METHOD, Parted, RISES, Recovery, Sharing, least_lift, of_moorings,
 };
@@ -351,7 +351,11 @@ pub(crate) fn drift_alarms(hangs: &Hangs<'_>) -> Vec<Verdict> {
                     adrift.least.watch_circle_m, adrift.fixes, adrift.least.error_m
                 );
                 let evidence = Evidence::computed(METHOD, adrift);
-                against.judge(subject, adrift.radius_m, evidence, why)
+                let judged = against.judge(subject, adrift.radius_m, evidence, why);
+                match hangs.found() {
+                    Ok(found) => kept_at_lowest_water(line, &found.cases, judged),
+                    Err(_) => judged,
+                }
             }
         }
     });

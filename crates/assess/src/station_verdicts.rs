@@ -6,7 +6,7 @@ use plan::{ModuleIx, Q};
 use quantity::show_number;
 
 use crate::input::{MooredTop, beside_a_circle};
-use crate::mooring_verdicts::{CIRCLE_M, Hangs};
+use crate::mooring_verdicts::{CIRCLE_M, Hangs, kept_at_lowest_water};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 const METHOD: &str = "watch circle of the design cases and Rayleigh's law of fix and laying (docs/method/mooring.md)";
@@ -69,7 +69,8 @@ pub(crate) fn on_station(hangs: &Hangs<'_>, asked: &Asked) -> Vec<Verdict> {
         };
         let case = found.cases[circle.case].named();
         let case = format!("{case}{}", beside_a_circle(line, &found.cases));
-        all.push(judged(path, circle.radius_m, &case, asked));
+        let judged = judged(path, circle.radius_m, &case, asked);
+        all.push(kept_at_lowest_water(line, &found.cases, judged));
     }
     if all.is_empty() {
         all.push(unknown(

@@ -314,7 +314,7 @@ fn taken_whole(watch: &WorldWatch, detector: &Detector) -> Option<String> {
     let sure_s = (full_s - hop_s).max(0.0);
     if shortest_s + dwell_s > sure_s && shortest_s + dwell_s > 0.0 {
         return Some(format!(
-            "the level of a sound of {} is over the threshold for {} at least, and the detector tells of nothing shorter than {}: `shortest = \"0 s\"` without `k_of_n` tells of all",
+            "the level of a sound of {} is over the threshold for {} at least, and the detector tells of nothing shorter than {}: `shortest = \"0 s\"` without `of_last` tells of all",
             time(lasts_s),
             time(sure_s),
             time(shortest_s + dwell_s)

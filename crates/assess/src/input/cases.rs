@@ -409,7 +409,7 @@ pub(crate) fn lowest_water_left_out(line: &Line, cases: &[DesignCase]) -> Option
     (least_m > lowest.si).then_some(lowest.si)
 }
 
-/// The same in words, for what is too good by it; nothing where a case stands there.
+/// The same in words, for what is broken already without it; nothing where a case stands there.
 pub(crate) fn beside_a_circle(line: &Line, cases: &[DesignCase]) -> String {
     lowest_water_left_out(line, cases).map_or_else(String::new, |lowest_m| {
         format!(

@@ -30,7 +30,7 @@ mod warm;
 pub(crate) use asking::answers;
 pub use asking::{Asking, Notice, askers};
 pub(crate) use bit_errors::sooner_share;
-pub(crate) use cases::beside_a_circle;
+pub(crate) use cases::{beside_a_circle, lowest_water_left_out};
 pub use cases::{CasesError, DesignCase, DesignCases, design_cases};
 pub(crate) use cases::{FOULED, grown, level, water_density};
 pub use delivery::terms;

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use assess::{Mended, RemedyAsk, Shelf, Verdict, Word, check, remedies_as_found};
 
-use crate::recovery::{BUOY, judged, sized};
+use crate::recovery::{BUOY, buoy_at_lowest_water, judged, sized};
 use crate::remedies::{found, only, setting};
 use crate::support::{changed, close, known, read, requirement};
 use crate::weight_reserve::still;
@@ -98,7 +98,7 @@ fn verif_what_is_broken_already_is_still_broken() {
 /// A drift alarm and a weak link are mended by what they are themselves: the next of two digits beyond the limit and what is narrow.
 #[test]
 fn verif_standing_checks_are_mended_by_their_own_keys() {
-    let found_alarm = found(BUOY, "drift-alarm");
+    let found_alarm = found(&buoy_at_lowest_water(), "drift-alarm");
     let mended = only(&found_alarm);
     let Verdict::Known(now) = &mended.judged.verdicts[0] else {
         panic!("it is known")

@@ -2,7 +2,7 @@
 
 use assess::{Shelf, Word, check};
 
-use crate::recovery::BUOY;
+use crate::recovery::{BUOY, buoy_at_lowest_water};
 use crate::support::{known, read, requirement, why_unknown};
 
 const ASKS: &str = r#"
@@ -19,7 +19,11 @@ at_most = "500 m"
 "#;
 
 fn checked(from: &str, to: &str) -> assess::Check {
-    let text = format!("{BUOY}{ASKS}");
+    checked_of(&buoy_at_lowest_water(), from, to)
+}
+
+fn checked_of(buoy: &str, from: &str, to: &str) -> assess::Check {
+    let text = format!("{buoy}{ASKS}");
     assert!(text.contains(from), "{from}");
     let reading = read(&text.replace(from, to));
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
@@ -70,7 +74,7 @@ fn verif_without_errors_the_circle_is_all() {
 /// A mistake in what hangs hides it, one in the supply does not.
 #[test]
 fn verif_it_reads_what_hangs_alone() {
-    let text = format!("{BUOY}{ASKS}");
+    let text = format!("{}{ASKS}", buoy_at_lowest_water());
     for (from, to, word) in [
         ("diameter = \"12 mm\"", "diameter = \"12 V\"", Word::Unknown),
         (
@@ -92,22 +96,31 @@ fn verif_it_reads_what_hangs_alone() {
     }
 }
 
-/// Under a slack line a buoy goes furthest at the lowest water: while no case stands there the circle, what is seen and the drift alarm are too good, and each says so.
+/// Under a slack line a buoy goes furthest at the lowest water: while no case stands there what the cases give is the least that it can be. It breaks a limit and keeps none.
 #[test]
-fn verif_the_lowest_water_without_a_case_is_told_beside_what_it_makes_too_good() {
+fn verif_without_a_case_at_the_lowest_water_no_circle_keeps_its_limit() {
     let words = "no case stands at the lowest water of the tide, -1 m";
+    let wide = ("radius = \"50 m\"", "radius = \"500 m\"");
+    let wider = |buoy: &str| buoy.replace(wide.0, wide.1);
     let all = ["swing", "here", "drift-alarm"];
-    let told = checked("500 m", "500 m");
+    let told = checked_of(&wider(BUOY), "500 m", "500 m");
     for id in all {
-        let why = &known(&told, id).why;
+        let why = why_unknown(&told, id);
         assert!(why.contains(words), "{id}: {why}");
+        assert!(why.contains("`water_level = \"-1 m\"`"), "{id}: {why}");
     }
-    let circle_m = known(&told, "swing").value.value;
-    let low = "[case.flows]\n";
-    let told = checked(low, &format!("{low}water_level = \"-1 m\"\n"));
+    let tight = |buoy: &str| checked_of(buoy, "at_most = \"500 m\"", "at_most = \"2 m\"");
+    let broken = tight(BUOY);
     for id in all {
-        let why = &known(&told, id).why;
-        assert!(!why.contains("lowest water"), "{id}: {why}");
+        let known = known(&broken, id);
+        assert_eq!(known.ruling, assess::Ruling::Broken, "{id}");
+        assert!(known.why.contains(words), "{id}: {}", known.why);
     }
-    assert!(known(&told, "swing").value.value > circle_m);
+    let told = checked_of(&wider(&buoy_at_lowest_water()), "500 m", "500 m");
+    for id in all {
+        let known = known(&told, id);
+        assert_eq!(known.ruling, assess::Ruling::Met, "{id}");
+        assert!(!known.why.contains("lowest water"), "{id}: {}", known.why);
+    }
+    assert!(known(&told, "swing").value.value > known(&broken, "swing").value.value);
 }

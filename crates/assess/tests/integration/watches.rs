@@ -248,7 +248,7 @@ fn verif_a_sound_that_a_detector_does_not_take_whole_is_unknown() {
         ("shortest = \"0 s\"", "shortest = \"0.2 s\"", "tells of nothing shorter than"),
         (
             "hold_off = \"5 s\"",
-            "hold_off = \"5 s\", k_of_n = [3, 4]",
+            "hold_off = \"5 s\", at_least = 3, of_last = 4",
             "tells of nothing shorter than",
         ),
         (
