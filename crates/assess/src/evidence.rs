@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 
 use crate::certainty::{DRAWS, DrawsRecord};
 use crate::range::InjectionRecord;
-use crate::tuning::{TUNING, TUNING_WITHOUT_CURVE, Tuning};
+use crate::tuning::{DaysError, TUNING, TUNING_WITHOUT_CURVE, Tuning};
 
 /// Method of a rehearsal.
 pub const REHEARSAL: &str = "rehearsal/1";
@@ -76,6 +76,9 @@ pub enum EvidenceError {
         /// What is wrong with it.
         why: &'static str,
     },
+    /// Days that cannot be.
+    #[error("a record of tuning whose days cannot be: {0}; run `soundline tune` again")]
+    Days(#[from] DaysError),
     /// A record of another version.
     #[error("`{found}` is a format that this program does not read; it reads `{FORMAT}`")]
     Format {
@@ -121,6 +124,7 @@ impl AnyRecord {
             REHEARSAL => Ok(AnyRecord::Rehearsal(Record::from_json(text)?)),
             TUNING | TUNING_WITHOUT_CURVE => {
                 let tuning: Tuning = serde_json::from_str(text)?;
+                tuning.days_add_up()?;
                 match tuning.odd_curve() {
                     None => Ok(AnyRecord::Tuning(tuning)),
                     Some(why) => Err(EvidenceError::Curve { why }),

@@ -8,7 +8,8 @@ use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
 
 use chance::{
-    COVERED_OF_TEN_DAYS, DAY_DRAWS, DAYS_SEED, FEWEST_DAYS, LimitsFrom, clopper_pearson, garwood,
+    COVERED_OF_TEN_DAYS, DAY_DRAWS, DAYS_SEED, FEWEST_DAYS, LEAST_OF_DAY_S, LimitsFrom,
+    clopper_pearson, garwood,
 };
 use plan::{DetectorIx, Line, Q, That};
 use quantity::{Dimension, EventRate, show, show_number};
@@ -401,12 +402,13 @@ fn alarms_of(tuning: &Tuning, asked: &Asked<'_>, line: &Line, at_most: EventRate
             )
         }
         LimitsFrom::FewDays(days) => format!(
-            " (each taken as single: {} too few to draw days whole, {FEWEST_DAYS} are needed, and where they come in bursts the limits are wider)",
-            if days == 1 {
-                "1 day is".to_owned()
-            } else {
-                format!("{days} days are")
-            }
+            " (each taken as single: {} of which {} or more was judged {} too few to draw days whole, {FEWEST_DAYS} are needed, and where they come in bursts the limits are wider)",
+            match days {
+                1 => "1 day".to_owned(),
+                days => format!("{days} days"),
+            },
+            show(LEAST_OF_DAY_S, Dimension::Time),
+            if days == 1 { "is" } else { "are" },
         ),
     };
     let seen = format!(
@@ -437,6 +439,21 @@ fn alarms_of(tuning: &Tuning, asked: &Asked<'_>, line: &Line, at_most: EventRate
             }
         };
         return unknown(subject, format!("{seen}: too short to tell; {more}"));
+    }
+    // Bursts widen the limits: of single events what is broken stands, and what is kept may not be.
+    if let LimitsFrom::FewDays(days) = from
+        && high <= at_most.count
+    {
+        let more = match FEWEST_DAYS - days {
+            1 => "1 day".to_owned(),
+            more => format!("{more} days"),
+        };
+        return unknown(
+            subject,
+            format!(
+                "{seen}: it would be kept if each came by itself, which few days do not show; recordings of {more} more settle it"
+            ),
+        );
     }
     let against = Against {
         side: Side::AtMost,

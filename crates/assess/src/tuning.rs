@@ -5,7 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
-use chance::{Day, LimitError, LimitsFrom, rate_limits};
+use chance::{Day, LEAST_OF_DAY_S, LimitError, LimitsFrom, rate_limits};
 use detect::Spec;
 use plan::{DetectorIx, Line};
 use serde::{Deserialize, Serialize};
@@ -80,6 +80,45 @@ pub struct TunedDay {
     pub false_alarms: u64,
 }
 
+const DAY_S: f64 = 86_400.0;
+/// Sums of times agree to so much a day, s.
+const NEAR_S: f64 = 0.01;
+
+/// Days of a record that cannot be.
+#[derive(Clone, Copy, PartialEq, Debug, thiserror::Error)]
+pub enum DaysError {
+    /// More than a day, or less than nothing.
+    #[error("day {day} says that {judged_s} s of it were judged, and a day has 0 to 86400 s")]
+    Length {
+        /// Days since 1970-01-01.
+        day: i64,
+        /// Time judged, s.
+        judged_s: f64,
+    },
+    /// A day twice, or out of order.
+    #[error("day {day} does not come after the one before it")]
+    Order {
+        /// Days since 1970-01-01.
+        day: i64,
+    },
+    /// Other false alarms than those of all.
+    #[error("its days have {of_days} false alarms together, and it says {of_all}")]
+    Alarms {
+        /// Of the days.
+        of_days: u64,
+        /// Of all.
+        of_all: u64,
+    },
+    /// Another time than that of all.
+    #[error("its days have {of_days_s} s judged together, and it says {of_all_s} s")]
+    Time {
+        /// Of the days, s.
+        of_days_s: f64,
+        /// Of all, s.
+        of_all_s: f64,
+    },
+}
+
 /// A recording by its content.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -142,17 +181,68 @@ impl Tuning {
         confidence: f64,
         period_s: f64,
     ) -> Result<((f64, f64), LimitsFrom), LimitError> {
-        let rests_on = LimitsFrom::days(self.days.as_ref().map(Vec::len));
+        let judged_s: Option<Vec<f64>> = self
+            .days
+            .as_ref()
+            .map(|all| all.iter().map(|d| d.judged_s).collect());
+        let rests_on = LimitsFrom::days(judged_s.as_deref());
         let days = self.days.as_ref().map(|all| -> Vec<Day> {
-            let day = |d: &TunedDay| Day {
-                exposure: d.judged_s / period_s,
-                events: d.false_alarms,
-            };
-            all.iter().map(day).collect()
+            let there = all.iter().filter(|d| d.judged_s > 0.0);
+            there
+                .map(|d| Day {
+                    exposure: d.judged_s / period_s,
+                    events: d.false_alarms,
+                })
+                .collect()
         });
         let exposure = self.judged_s / period_s;
-        let limits = rate_limits(days.as_deref(), self.false_alarms, exposure, confidence)?;
+        let limits = rate_limits(
+            days.as_deref(),
+            LEAST_OF_DAY_S / period_s,
+            self.false_alarms,
+            exposure,
+            confidence,
+        )?;
         Ok((limits, rests_on))
+    }
+
+    /// What of its days cannot be, held against each other and against its sums.
+    ///
+    /// # Errors
+    /// Every variant of [`DaysError`].
+    pub fn days_add_up(&self) -> Result<(), DaysError> {
+        let Some(days) = &self.days else {
+            return Ok(());
+        };
+        for (at, d) in days.iter().enumerate() {
+            if !(0.0..=DAY_S + NEAR_S).contains(&d.judged_s) {
+                return Err(DaysError::Length {
+                    day: d.day,
+                    judged_s: d.judged_s,
+                });
+            }
+            if at > 0 && days[at - 1].day >= d.day {
+                return Err(DaysError::Order { day: d.day });
+            }
+        }
+        let false_alarms = days
+            .iter()
+            .fold(0u64, |sum, d| sum.saturating_add(d.false_alarms));
+        if false_alarms != self.false_alarms {
+            return Err(DaysError::Alarms {
+                of_days: false_alarms,
+                of_all: self.false_alarms,
+            });
+        }
+        let judged_s: f64 = days.iter().map(|d| d.judged_s).sum();
+        let near_s = NEAR_S * (1 + days.len()) as f64;
+        if (judged_s - self.judged_s).abs() > near_s {
+            return Err(DaysError::Time {
+                of_days_s: judged_s,
+                of_all_s: self.judged_s,
+            });
+        }
+        Ok(())
     }
 
     /// The record as JSON, ending in a line end.
@@ -201,6 +291,38 @@ fn digest_of(line: &Line, detector: DetectorIx, spec: &Spec) -> Result<String, I
 mod tests {
     use super::*;
     use crate::evidence::{AnyRecord, Record};
+
+    /// Days of more than 24 h, days that come twice and sums that differ are no record.
+    #[test]
+    fn verif_days_that_cannot_be_are_refused() {
+        let day = |day, judged_s, false_alarms| TunedDay {
+            day,
+            judged_s,
+            false_alarms,
+        };
+        let of = |days: &[TunedDay], judged_s, false_alarms| {
+            let tuning = Tuning {
+                judged_s,
+                false_alarms,
+                days: Some(days.to_vec()),
+                ..Tuning::begun()
+            };
+            AnyRecord::from_json(&tuning.to_json()).map_err(|e| e.to_string())
+        };
+        let whole = [day(5, 80_000.0, 1), day(6, 86_400.0, 2)];
+        assert!(of(&whole, 166_400.0, 3).is_ok());
+        let long = [day(5, 166_400.0, 3)];
+        let twice = [day(5, 80_000.0, 1), day(5, 86_400.0, 2)];
+        for (days, judged_s, alarms, told) in [
+            (&whole[..], 166_400.0, 4, "3 false alarms together"),
+            (&whole[..], 166_500.0, 3, "166400 s judged together"),
+            (&long[..], 166_400.0, 3, "a day has 0 to 86400 s"),
+            (&twice[..], 166_400.0, 3, "does not come after"),
+        ] {
+            let error = of(days, judged_s, alarms).unwrap_err();
+            assert!(error.contains(told), "{error}");
+        }
+    }
 
     #[test]
     fn verif_a_record_survives_its_json_and_is_told_from_a_rehearsal() {

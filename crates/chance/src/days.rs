@@ -25,6 +25,8 @@ pub const FEWEST_DAYS: usize = 10;
 /// Share of sets of [`FEWEST_DAYS`] days of a negative binomial law of mean 10 and shape 0.3, the heaviest that was looked at, whose mean lies at or
 /// below an upper limit that promises 0.975 (`reference/make/chance_days.py`).
 pub const COVERED_OF_TEN_DAYS: f64 = 0.925;
+/// Time that must be judged of a day for it to count among these, s: a choice of ours, as minutes of ten days say nothing of what comes in days.
+pub const LEAST_OF_DAY_S: f64 = 3600.0;
 /// How often the days are drawn.
 pub const DAY_DRAWS: usize = 2000;
 /// Name of the stream they are drawn from.
@@ -47,36 +49,48 @@ pub const DAYS_SEED: u64 = 1;
 pub enum LimitsFrom {
     /// Days drawn whole: so many.
     Days(usize),
-    /// Single events, since there are too few days: so many.
+    /// Single events, since there are too few days of which enough was judged: so many.
     FewDays(usize),
     /// Single events, since it is not known on which days they came.
     NoDays,
 }
 
 impl LimitsFrom {
-    /// Of so many days; `None` where they are not known.
+    /// Of days of which so much was judged each, s; `None` where they are not known.
     #[must_use]
-    pub fn days(days: Option<usize>) -> LimitsFrom {
-        match days {
-            None => LimitsFrom::NoDays,
-            Some(days) if days < FEWEST_DAYS => LimitsFrom::FewDays(days),
-            Some(days) => LimitsFrom::Days(days),
+    pub fn days(judged_s: Option<&[f64]>) -> LimitsFrom {
+        let Some(judged_s) = judged_s else {
+            return LimitsFrom::NoDays;
+        };
+        let there = judged_s.iter().filter(|s| **s > 0.0).count();
+        match enough(judged_s.iter().copied(), LEAST_OF_DAY_S) {
+            few if few < FEWEST_DAYS => LimitsFrom::FewDays(few),
+            _ => LimitsFrom::Days(there),
         }
     }
 }
 
+/// How many days have so much exposure or more.
+fn enough(exposures: impl Iterator<Item = f64>, least: f64) -> usize {
+    exposures.filter(|e| *e >= least).count()
+}
+
 /// Two-sided limits (low, high) of the rate of events, per unit of exposure: of their days where these are known and are
-/// [`FEWEST_DAYS`] or more (drawn with [`DAYS_SEED`]), else those of Garwood, which take each event as single.
+/// [`FEWEST_DAYS`] or more of at least so much exposure (drawn with [`DAYS_SEED`], all of them), else those of Garwood, which take each event as single.
 ///
 /// # Errors
 /// An exposure or a confidence out of range, more events than are counted.
 pub fn rate_limits(
     days: Option<&[Day]>,
+    least_exposure: f64,
     events: u64,
     exposure: f64,
     confidence: f64,
 ) -> Result<(f64, f64), LimitError> {
-    let by_days = match days {
+    let many = |days: &&[Day]| {
+        enough(days.iter().map(|d| d.exposure), least_exposure) >= FEWEST_DAYS
+    };
+    let by_days = match days.filter(many) {
         Some(days) => day_limits(days, confidence, DAYS_SEED)?,
         None => None,
     };

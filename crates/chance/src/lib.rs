@@ -28,8 +28,8 @@ pub use chi_square::{
     noncentral_chi_square_share_above,
 };
 pub use days::{
-    COVERED_OF_TEN_DAYS, DAY_DRAWS, DAYS_SEED, Day, FEWEST_DAYS, LimitsFrom, day_limits,
-    rate_limits,
+    COVERED_OF_TEN_DAYS, DAY_DRAWS, DAYS_SEED, Day, FEWEST_DAYS, LEAST_OF_DAY_S, LimitsFrom,
+    day_limits, rate_limits,
 };
 pub use exceedance::exceedance_persistence;
 pub use independent::{at_least, none_of, spares_needed};

@@ -39,7 +39,21 @@ fn tuning(hits: u64, labelled: u64, false_alarms: u64, judged_s: f64) -> Tuning 
     )
 }
 
-/// What came of the detector of a line, held against the labels of a day.
+/// So much time and so many false alarms, spread evenly: over a day where they fit into one, else over ten or as many as it takes.
+fn days(judged_s: f64, false_alarms: u64) -> Vec<TunedDay> {
+    let count = match judged_s <= DAY_S {
+        true => 1,
+        false => (judged_s / DAY_S).ceil().max(10.0) as u64,
+    };
+    let day = |i: u64| TunedDay {
+        day: 20_000 + i as i64,
+        judged_s: judged_s / count as f64,
+        false_alarms: false_alarms / count + u64::from(i < false_alarms % count),
+    };
+    (0..count).map(day).collect()
+}
+
+/// What came of the detector of a line, held against the labels of some days.
 pub(crate) fn tuning_of(
     line: &plan::Line,
     hits: u64,
@@ -57,12 +71,8 @@ pub(crate) fn tuning_of(
         hits,
         false_alarms,
         judged_s,
-        // One day is too few to be drawn whole: the limits are those of so many single events.
-        days: Some(vec![TunedDay {
-            day: 20_000,
-            judged_s,
-            false_alarms,
-        }]),
+        // So even days, drawn whole, show no less than counts do: the limits are those of so many single events.
+        days: Some(days(judged_s, false_alarms)),
         ..Tuning::begun()
     }
 }
@@ -415,7 +425,7 @@ fn verif_a_storm_shows_less_than_as_many_single_ones() {
     );
 }
 
-/// Recordings without a time cannot be put in days, and what they show is unknown; few days are told as that.
+/// Recordings without a time cannot be put in days, and what they show is unknown.
 #[test]
 fn verif_recordings_without_a_time_show_no_limit_of_false_alarms() {
     let untimed = Tuning {
@@ -429,10 +439,41 @@ fn verif_recordings_without_a_time_show_no_limit_of_false_alarms() {
         "{why}"
     );
     assert_eq!(known(&check, "finds").ruling, Ruling::Met);
-    let few = with(vec![tuning(95, 100, 3, 10.0 * DAY_S)], "");
-    assert!(
-        known(&few, "quiet")
-            .why
-            .contains("1 day is too few to draw days whole, 10 are needed")
-    );
+}
+
+/// Nine days without a false alarm show at most 3.689 / 9 = 0.41 a day if each came by itself, and do not show that they do; the tenth shows it. So too of ten days of which one has half an hour. What is broken
+/// stays broken, as bursts only widen its limits.
+#[test]
+fn verif_few_days_break_an_allowance_and_keep_none() {
+    let of = |judged_s: &[f64]| {
+        let day = |(i, s): (usize, &f64)| TunedDay {
+            day: 20_000 + i as i64,
+            judged_s: *s,
+            false_alarms: 0,
+        };
+        let tuning = Tuning {
+            days: Some(judged_s.iter().enumerate().map(day).collect()),
+            ..tuning(95, 100, 0, judged_s.iter().sum())
+        };
+        assert_eq!(tuning.days_add_up(), Ok(()));
+        with(vec![tuning], "")
+    };
+    let mut short = [DAY_S; 10];
+    short[3] = 1800.0;
+    for judged_s in [&[DAY_S; 9][..], &short] {
+        let few = of(judged_s);
+        let why = why_unknown(&few, "quiet");
+        for what in [
+            "9 days of which 60 min or more was judged are too few to draw days whole, 10 are needed",
+            "recordings of 1 day more settle it",
+        ] {
+            assert!(why.contains(what), "{why}");
+        }
+        assert_eq!(known(&few, "finds").ruling, Ruling::Met);
+    }
+    assert_eq!(known(&of(&[DAY_S; 10]), "quiet").ruling, Ruling::Met);
+    let loud = with(vec![tuning(95, 100, 20, DAY_S)], "");
+    let quiet = known(&loud, "quiet");
+    assert_eq!(quiet.ruling, Ruling::Broken);
+    assert!(quiet.why.contains("1 day of which 60 min"), "{}", quiet.why);
 }

@@ -60,7 +60,11 @@ impl Curve {
     /// What the limits of its false alarms rest on.
     #[must_use]
     pub fn alarm_limits(&self) -> LimitsFrom {
-        LimitsFrom::days(self.days.as_ref().map(Vec::len))
+        let judged_s: Option<Vec<f64>> = self
+            .days
+            .as_ref()
+            .map(|all| all.iter().map(|d| d.judged_s).collect());
+        LimitsFrom::days(judged_s.as_deref())
     }
 }
 

@@ -1,6 +1,6 @@
 //! What was judged and cried day by day, of UTC.
 
-use chance::{Day, LimitError, rate_limits};
+use chance::{Day, LEAST_OF_DAY_S, LimitError, rate_limits};
 
 use super::curve::Limited;
 
@@ -58,7 +58,13 @@ pub fn alarm_rate(
             .collect()
     };
     let days = days.map(counted);
-    let (low, high) = rate_limits(days.as_deref(), false_alarms, hours, confidence)?;
+    let (low, high) = rate_limits(
+        days.as_deref(),
+        LEAST_OF_DAY_S / SECONDS_PER_HOUR,
+        false_alarms,
+        hours,
+        confidence,
+    )?;
     Ok(Limited {
         value: false_alarms as f64 / hours,
         low,

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use chance::{DAY_DRAWS, DAYS_SEED, FEWEST_DAYS, LimitsFrom};
+use chance::{DAY_DRAWS, DAYS_SEED, FEWEST_DAYS, LEAST_OF_DAY_S, LimitsFrom};
 use hearing::{Choice, Limited, Outcome, Parts};
 use quantity::{Dimension, show};
 
@@ -137,8 +137,10 @@ fn limits_words(from: LimitsFrom) -> String {
             "of false alarms: {days} days of UTC drawn whole {DAY_DRAWS} times (seed {DAYS_SEED}), since they come in bursts"
         ),
         LimitsFrom::FewDays(days) => format!(
-            "of false alarms: each taken as single, since {} too few to draw days whole ({FEWEST_DAYS} are needed); where they come in bursts the limits are wider",
-            if days == 1 { "1 day is".to_owned() } else { format!("{days} days are") }
+            "of false alarms: each taken as single, since {} of which {} or more was judged {} too few to draw days whole ({FEWEST_DAYS} are needed); where they come in bursts the limits are wider, and `check` takes what they keep as unknown",
+            if days == 1 { "1 day".to_owned() } else { format!("{days} days") },
+            show(LEAST_OF_DAY_S, Dimension::Time),
+            if days == 1 { "is" } else { "are" },
         ),
         LimitsFrom::NoDays => "of false alarms: each taken as single, since recordings without a time cannot be put in days; where they come in bursts the limits are wider, and `check` takes them as unknown (name recordings by when they begin, or give --start)".to_owned(),
     }
