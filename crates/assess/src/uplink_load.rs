@@ -75,6 +75,8 @@ pub(crate) fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Bille
     let (mut most_urgent, mut alone) = (None, Vec::new());
     // All of them, and the most that one attempt bills.
     let (mut all, mut dearest) = (0.0, 1.0_f64);
+    // Those that may have waited as the time began: of one expiry before it.
+    let mut before = 0.0;
     let mut parts = Vec::new();
     let mut from = format!("{span_s:?} {spec:?}");
     for sender in sent_up(line, uplink).map_err(|e| e.to_string())? {
@@ -85,6 +87,9 @@ pub(crate) fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Bille
         let count = f64::from(limit.messages()) * (span_s / limit.per().as_s_f64()).ceil();
         messages += each * count;
         all += count;
+        before += u.expiry_s.map_or(0.0, |e| {
+            f64::from(limit.messages()) * ((e.si / limit.per().as_s_f64()).floor() + 1.0)
+        });
         dearest = dearest.max(each);
         parts.push(format!(
             "{count:.0} of behaviour.{} at {each:.0} billed each",
@@ -132,13 +137,15 @@ pub(crate) fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Bille
         let apart_s = u.attempt_s() + spec.backoff.first.as_s_f64();
         let by_time = (span_s / apart_s).floor() + 1.0;
         let by_age = match (u.expiry_s, u.cap) {
-            (Some(expiry), None) => ((expiry.si / apart_s).floor() + 1.0) * all,
+            (Some(expiry), None) => ((expiry.si / apart_s).floor() + 1.0) * (all + before),
             _ => f64::INFINITY,
         };
         let failed = by_time.min(by_age) * dearest;
         messages += failed;
         urgent_messages += failed;
-        why.push_str(&format!(", and at most {failed:.0} for attempts that fail"));
+        why.push_str(&format!(
+            ", and at most {failed:.0} for attempts that fail, what waited as the time began among them, while its module works on (each stop and start of it bills at most {dearest:.0} more, which is not counted)"
+        ));
     }
     let room = u.room.map_or(f64::INFINITY, |(room, _)| {
         if most_each > 0.0 {

@@ -1,7 +1,7 @@
 //! Uplinks: how many messages are billed, and their price.
 
 use plan::{AtCap, Line, UplinkIx};
-use quantity::{EventRate, Money, SECONDS_PER_DAY};
+use quantity::{EventRate, Money, SECONDS_PER_DAY, show_number};
 
 use crate::cap::cap;
 use crate::check::Shelf;
@@ -21,6 +21,43 @@ const MONTH_METHOD: &str =
 const DRAWN_METHOD: &str = "Poisson events in drawn months of the uplink's queue, order-statistic limits (docs/method/uplink.md)";
 
 pub(crate) fn uplink_messages(line: &Line, of: UplinkIx, limit: EventRate) -> Verdict {
+    by_either_tariff(line, of, |line| messages(line, of, limit))
+}
+
+/// A verdict of a plan that does not say whether attempts that fail are billed: where both readings come to the same word, that; else it is unknown. What breaks the limit free of
+/// charge breaks it when it is billed.
+fn by_either_tariff(line: &Line, of: UplinkIx, judge: impl Fn(&Line) -> Verdict) -> Verdict {
+    let u = &line.uplinks[of.0];
+    let free = judge(line);
+    let is_open = u.bills_failed.is_none() && failed_attempts_words(u).is_some();
+    let Verdict::Known(of_free) = &free else {
+        return free;
+    };
+    if !is_open || free.is_broken() {
+        return free;
+    }
+    let mut line = line.clone();
+    line.uplinks[of.0].bills_failed = Some(true);
+    let billed = judge(&line);
+    if billed.word() == free.word() {
+        return billed.because("; so it is billed like others, and free it costs no more");
+    }
+    let told = match &billed {
+        Verdict::Known(k) => format!("{} {}", show_number(k.value.value), k.value.unit),
+        other => format!("what is not known ({})", other.why()),
+    };
+    unknown(
+        free.subject(),
+        format!(
+            "the plan does not say whether attempts that fail are billed: free it is {} {}, billed {told}, and the limit is {}; write `failed_attempts` by the tariff",
+            show_number(of_free.value.value),
+            of_free.value.unit,
+            show_number(of_free.limit.value)
+        ),
+    )
+}
+
+fn messages(line: &Line, of: UplinkIx, limit: EventRate) -> Verdict {
     let subject = format!("uplink.{}", line.uplinks[of.0].id);
     match paid(line, of, limit.per_s) {
         Err(why) => unknown(subject, why),
@@ -57,6 +94,16 @@ pub(crate) fn uplink_cost(
     share: Option<f64>,
     shelf: &Shelf,
     memo: &Memo,
+) -> Verdict {
+    by_either_tariff(line, of, |line| cost(line, of, limit, share, (shelf, memo)))
+}
+
+fn cost(
+    line: &Line,
+    of: UplinkIx,
+    limit: Money,
+    share: Option<f64>,
+    (shelf, memo): (&Shelf, &Memo),
 ) -> Verdict {
     let subject = format!("uplink.{}", line.uplinks[of.0].id);
     let found = match share {

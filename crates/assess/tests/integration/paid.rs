@@ -2,7 +2,7 @@
 
 use assess::{Shelf, Status, Word, check};
 
-use crate::support::{changed, checked, close, known, read, requirement};
+use crate::support::{changed, checked, close, known, read, requirement, why_unknown};
 
 /// 12 a day for 30 days are 360 messages, at 0.12 EUR 43.20 EUR.
 #[test]
@@ -17,13 +17,12 @@ fn val_cost_is_messages_times_price() {
 }
 
 /// Attempts that fail, where they are billed. By hand: one each 15 s (a session of 5 s, a back-off of 10 s) is 172 801 in 30 d at most; a message that
-/// lives 60 s is tried five times at most, so 360 of them fail 1800 times; as often again as they succeed, 10 cents each.
+/// lives 60 s is tried five times at most, so 360 of them and the 12 that may have waited before fail 1860 times; as often again as they succeed, 10 cents each.
 #[test]
 fn val_failed_attempts_are_paid_where_the_plan_says_so() {
     let sure = "success = \"100 %\"\n";
     let of = |more: &str| checked(&[(sure, &format!("success = \"90 %\"\n{more}"))]);
     for (more, messages, words) in [
-        ("", 360.0, "`failed_attempts` is not written"),
         (
             "failed_attempts = \"free\"\n",
             360.0,
@@ -36,8 +35,8 @@ fn val_failed_attempts_are_paid_where_the_plan_says_so() {
         ),
         (
             "failed_attempts = \"billed\"\nexpiry = \"60 s\"\n",
-            2160.0,
-            "at most 1800 for attempts that fail",
+            2220.0,
+            "at most 1860 for attempts that fail",
         ),
     ] {
         let check = of(more);
@@ -46,6 +45,22 @@ fn val_failed_attempts_are_paid_where_the_plan_says_so() {
         close(budget.value.value, 0.1 * messages, 1e-9);
         assert!(budget.why.contains(words), "{more}: {}", budget.why);
     }
+    // What is not said is judged both ways: 36 EUR of 50 free, 17,316.10 EUR billed.
+    let open = of("");
+    for (id, billed) in [("messages", "173161"), ("budget", "17316.1")] {
+        let why = why_unknown(&open, id);
+        assert!(why.contains(billed) && why.contains("write `failed_attempts`"), "{why}");
+    }
+    let rich = checked(&[
+        (sure, "success = \"90 %\"\n"),
+        ("400 per 30 d", "200000 per 30 d"),
+        ("50 EUR", "20000 EUR"),
+    ]);
+    close(known(&rich, "messages").value.value, 173_161.0, 0.0);
+    assert_eq!(requirement(&rich, "budget").word(), Word::Met);
+    let poor = checked(&[(sure, "success = \"90 %\"\n"), ("50 EUR", "20 EUR")]);
+    assert_eq!(requirement(&poor, "budget").word(), Word::Broken);
+    close(known(&poor, "budget").value.value, 36.0, 1e-9);
     let told = "uplink.shore: failed attempts count as free";
     let assumed = |more: &str| of(more).assumed.iter().any(|a| a.contains(told));
     assert!(assumed("") && !assumed("failed_attempts = \"free\"\n"));
