@@ -352,12 +352,13 @@ fn judged(
         narrow: NARROW_M,
         unit: "m".to_owned(),
     };
-    let evidence = Evidence::Sampled {
-        method: INJECTION,
-        inputs: record.inputs_digest.clone(),
-        draws: record.calls(),
-        seed: record.seed,
-    };
+    // The counts are those of the record; what makes ranges of them is the plan's.
+    let evidence = Evidence::sampled(
+        INJECTION,
+        &(&record.inputs_digest, subject.makes_ranges()),
+        record.calls(),
+        record.seed,
+    );
     let range_m = worst.low_m();
     Ok(against.judge(subject.detector.clone(), range_m.round(), evidence, why))
 }

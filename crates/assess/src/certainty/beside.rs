@@ -96,6 +96,11 @@ impl Check {
                 judged.add(verdict);
             }
         }
+        // Of a plan of which limits alone have changed records are there, and nothing that is judged has counts in them.
+        let mut all = self.standing.iter().chain(&self.requirements);
+        if self.draws == DrawsBeside::Current && all.all(|j| j.in_draws.is_none()) {
+            self.draws = DrawsBeside::Stale;
+        }
         self
     }
 

@@ -215,12 +215,16 @@ fn verif_a_measured_value_stands_beside_the_calculation_or_decides() {
 /// A reading with nothing drawn, against the module's own highest (60 V) and a limit that is nearer; the distance from its place in a position log.
 #[test]
 fn verif_a_reading_at_the_quay_and_a_position_log_are_measured_values() {
-    let log = "measured = { value = \"VALUE\", uncertainty = \"DOUBT\", by = \"yard\", date = 2026-12-20, document = \"sheet 4\", decides = true }";
+    let log = "measured = { value = \"VALUE\", uncertainty = \"DOUBT\", by = \"yard\", date = 2026-12-20, document = \"sheet 4\" }";
     let of = |that: &str, value: &str, doubt: &str| {
         let log = log.replace("VALUE", value).replace("DOUBT", doubt);
         let check = check(&read(&with(&format!("{that}\n{log}"))), &Shelf::default());
-        let verdict = &known(&check, "asked").clone();
-        (verdict.value.value, verdict.limit.value, verdict.ruling)
+        let both = &requirement(&check, "asked").verdicts;
+        let measured = both.iter().find(|v| v.subject().ends_with(", measured"));
+        match measured {
+            Some(Verdict::Known(k)) => (k.value.value, k.limit.value, k.ruling),
+            other => panic!("{other:?}"),
+        }
     };
     let volts = "that = \"highest-voltage\"\nof = \"module.ear\"";
     let (value, limit, _) = of(volts, "48.5 V", "1 V");
@@ -231,6 +235,19 @@ fn verif_a_reading_at_the_quay_and_a_position_log_are_measured_values() {
     let place = "that = \"on-station\"\nof = \"module.ear\"\nat_most = \"90 m\"\nlaying_error = \"20 m\"\nfix_error = \"5 m\"\nshare = \"95 %\"";
     assert_eq!(of(place, "71 m", "6 m"), (77.0, 90.0, Ruling::Met));
     assert_eq!(of(place, "86 m", "6 m"), (92.0, 90.0, Ruling::Broken));
+    // One reading of many decides neither.
+    for (that, value) in [(volts, "48.5 V"), (place, "71 m")] {
+        let log = log.replace("VALUE", value).replace(", uncertainty = \"DOUBT\"", "");
+        let alone = log.replace("sheet 4\" }", "sheet 4\", decides = true }");
+        assert_ne!(alone, log);
+        let reading = read(&with(&format!("{that}\n{alone}")));
+        let told = |m: &plan::Mistake| m.message.contains("does not tell the");
+        assert!(reading.mistakes.iter().any(told), "{:?}", reading.mistakes);
+        assert_eq!(
+            requirement(&check(&reading, &Shelf::default()), "asked").word(),
+            Word::Unknown
+        );
+    }
 }
 
 /// What cannot be calculated for want of a key is known once it is measured and decides.

@@ -87,6 +87,20 @@ fn val_a_later_check_tells_the_share_met_with_the_limits_of_scipy() {
     assert_eq!(draws.count(), 1);
 }
 
+/// Draws of other limits are told as stale where nothing that is judged has counts in them, and that spreads were not drawn stays open.
+#[test]
+fn verif_draws_of_other_limits_alone_are_not_current() {
+    let that = "that = \"voltage\"";
+    let with = |limit: &str| text().replace(that, &format!("{that}\nat_least = \"{limit}\""));
+    let made = record(&with("30 V"), &ask(40));
+    let same = checked(&with("30 V"), std::slice::from_ref(&made));
+    assert_eq!(same.draws, DrawsBeside::Current);
+    let other = checked(&with("31 V"), &[made]);
+    assert_eq!(other.draws, DrawsBeside::Stale);
+    let is_open = |check: &Check| check.open.iter().any(|o| o.contains("--certainty"));
+    assert!(is_open(&other) && !is_open(&same), "{:?}", other.open);
+}
+
 /// One byte of the plan's content, of the seed or of the numbers of draws and years; not its layout.
 #[test]
 fn verif_draws_of_another_state_of_the_plan_count_for_nothing() {

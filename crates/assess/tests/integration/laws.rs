@@ -216,6 +216,35 @@ fn verif_a_slope_goes_through_the_loss_that_is_known() {
     close(known(&later, "far").value.value / expected_m, 1.0, 0.01);
 }
 
+/// The same counts under another law, of another call or at another depth are other evidence.
+#[test]
+fn verif_what_makes_ranges_of_counts_is_in_their_evidence() {
+    let of = |site: &str, changes: &[(&str, &str)]| {
+        let wind = format!("when_wind_at_most = \"{LIMIT_M_S} m/s\"\n");
+        let mut all = vec![FAINT, (OWN_LAW, site)];
+        all.extend_from_slice(changes);
+        let reading = asked_as("shall", "100 m", &wind, &all);
+        let check = judged(&reading, &step(CALLS), CALLS, 0);
+        match &known(&check, "far").evidence {
+            assess::Evidence::Sampled { inputs, .. } => inputs.clone(),
+            other => panic!("{other:?}"),
+        }
+    };
+    let practical = of("spreading = \"practical\"", &[]);
+    assert_eq!(practical, of("spreading = \"practical\"", &[]));
+    let mut all = vec![practical];
+    all.push(of(&measured("16 dB", "farthest = \"20 km\""), &[]));
+    all.push(of(&measured("16 dB ± 1 dB", "farthest = \"20 km\""), &[]));
+    all.push(of(
+        "spreading = \"practical\"",
+        &[(FAINT.1, "141 dB re 1 uPa m")],
+    ));
+    let count = all.len();
+    all.sort();
+    all.dedup();
+    assert_eq!(all.len(), count);
+}
+
 /// The plan's own law is one of those that are looked at: of 10 lg r nothing is broken at a range that all others miss.
 #[test]
 fn verif_the_plans_own_law_counts_among_all() {

@@ -99,6 +99,25 @@ pub(super) fn measured(r: &mut Resolver<'_>, f: &Fields) -> Result<Option<Measur
         );
         return Err(());
     }
+    let decides = t.flag("decides").filter(|(flag, _)| **flag);
+    // One reading is no share of layings and fixes, and no feed at its highest.
+    let one_of_many = match word {
+        "on-station" => Some(
+            "one fix or one laying does not tell the share of them all that `on-station` asks for",
+        ),
+        "highest-voltage" => Some(
+            "a reading at one setting of a supply does not tell the highest that it may give",
+        ),
+        _ => None,
+    };
+    if let (Some((_, site)), Some(why)) = (decides, one_of_many) {
+        r.tell(
+            Mistake::error(Code::KeyConflict, site, why)
+                .label("it cannot decide alone")
+                .help("take `decides` out: the measured value counts beside the calculation, and the worse decides"),
+        );
+        return Err(());
+    }
     let amount = |r: &mut Resolver<'_>, key| limit(r, t, key, dimension, NOT_NEGATIVE).ok_or(());
     let value = amount(r, "value")?.ok_or(())?;
     let uncertainty = amount(r, "uncertainty")?;
@@ -109,6 +128,6 @@ pub(super) fn measured(r: &mut Resolver<'_>, f: &Fields) -> Result<Option<Measur
         by: text("by")?,
         date: *t.date("date").ok_or(())?.0,
         document: text("document")?,
-        decides: t.flag("decides").is_some_and(|(flag, _)| *flag),
+        decides: decides.is_some(),
     }))
 }
