@@ -3,13 +3,16 @@
 //! What touches is one piece for the current in the sea: metals are judged in groups that touch or are wired together, each with every other of its group.
 
 use mooring::{
-    ALUMINIUM_AH_KG, ALUMINIUM_KG_M3, ALUMINIUM_V, Anode, AnodeForm, Couple, PROTECTED_V, SeaMetal,
-    Wetted, ZINC_AH_KG, ZINC_KG_M3, ZINC_V, anode_life_s, anode_ohm, protection_a, worn_anode_ohm,
+    ALUMINIUM_AH_KG, ALUMINIUM_IN_MUD_AH_KG, ALUMINIUM_KG_M3, ALUMINIUM_V, Anode, AnodeForm,
+    Couple, IN_MUD_V, PROTECTED_V, SeaMetal, Wetted, ZINC_AH_KG, ZINC_IN_MUD_AH_KG, ZINC_KG_M3,
+    ZINC_V, anode_holds_m3, anode_life_s, anode_ohm, protection_a, worn_anode_ohm,
 };
-use plan::{AnodeFormSaid, AnodeMetal, AnodeSaid, Line, Metal};
+use plan::{AnodeFormSaid, AnodeLies, AnodeMetal, AnodeSaid, Line, Metal};
 use quantity::{Dimension, show};
 
 const COULOMBS_PER_AH: f64 = 3600.0;
+/// An anode may weigh so much more than its sizes hold: sizes are rounded.
+const ROUNDED: f64 = 1.02;
 
 /// Two metals that are joined.
 #[derive(Clone, Debug, PartialEq)]
@@ -279,28 +282,52 @@ pub fn anode_gives(anode: &AnodeSaid) -> Result<AnodeGives, String> {
         "resistivity = \"0.25 ohm.m\"",
     );
     wants(
+        anode.about.is_some(),
+        "what is about it, by which it has its potential",
+        "about = \"water\"` or `about = \"mud\"",
+    );
+    let stands = match anode.form {
+        Some(AnodeFormSaid::Slender { stands_off_m, .. }) => stands_off_m.is_some(),
+        _ => true,
+    };
+    wants(
+        stands,
+        "how far it stands off what it protects",
+        "stands_off = \"0.3 m\"` to its `form",
+    );
+    wants(
         anode.usable_share.is_some(),
         "how much of it can be used up",
         "usable_share = \"80 %\"",
     );
-    let (Some(said), Some(resistivity), Some(usable)) =
-        (anode.form, anode.resistivity_ohm_m, anode.usable_share)
-    else {
+    let (Some(said), Some(resistivity), Some(usable), Some(about), true) = (
+        anode.form,
+        anode.resistivity_ohm_m,
+        anode.usable_share,
+        anode.about,
+        stands,
+    ) else {
         return Err(missing.join("; "));
     };
-    let (own_v, density_kg_m3) = match anode.metal {
+    let (in_water_v, density_kg_m3) = match anode.metal {
         AnodeMetal::Aluminium => (ALUMINIUM_V, ALUMINIUM_KG_M3),
         AnodeMetal::Zinc => (ZINC_V, ZINC_KG_M3),
+    };
+    let own_v = match about {
+        AnodeLies::Water => in_water_v,
+        AnodeLies::Mud => IN_MUD_V,
     };
     let form = match said {
         AnodeFormSaid::Slender {
             length_m,
             girth_m,
             core_m,
+            stands_off_m,
         } => AnodeForm::Slender {
             length_m: length_m.si,
             girth_m: girth_m.si,
             core_m: core_m.map_or(0.0, |q| q.si),
+            stands_off_m: stands_off_m.map_or(0.0, |q| q.si),
         },
         AnodeFormSaid::Flat {
             length_m,
@@ -320,6 +347,21 @@ pub fn anode_gives(anode: &AnodeSaid) -> Result<AnodeGives, String> {
     let new_ohm = anode_ohm(&form, resistivity.si).map_err(|e| e.to_string())?;
     let worn_ohm = worn_anode_ohm(&form, volume_m3, usable.si, resistivity.si)
         .map_err(|e| format!("anode.{} used up: {e}", anode.id))?;
+    let holds_m3 = anode_holds_m3(&form).map_err(|e| e.to_string())?;
+    if let Some(holds_m3) = holds_m3.filter(|holds_m3| volume_m3 > ROUNDED * holds_m3) {
+        return Err(format!(
+            "anode.{} weighs more than its sizes hold: {} of its `mass` against {} of its `form`",
+            anode.id,
+            show(anode.mass_kg.si, Dimension::Mass),
+            show(holds_m3 * density_kg_m3, Dimension::Mass)
+        ));
+    }
+    if worn_ohm < new_ohm {
+        return Err(format!(
+            "anode.{} would give more used up than new, so that its `form` and its `mass` cannot both be right",
+            anode.id
+        ));
+    }
     let drives_v = PROTECTED_V - own_v;
     Ok(AnodeGives {
         resistance_ohm: [new_ohm, worn_ohm],
@@ -348,9 +390,12 @@ pub(crate) fn taken_a(line: &Line, metals: &[usize]) -> Result<[f64; 2], String>
 
 /// Capacity of an anode, C/kg: that of its metal where the plan does not say.
 pub(crate) fn capacity_c_kg(anode: &AnodeSaid) -> f64 {
-    let of_metal_ah_kg = match anode.metal {
-        AnodeMetal::Aluminium => ALUMINIUM_AH_KG,
-        AnodeMetal::Zinc => ZINC_AH_KG,
+    let in_mud = anode.about == Some(AnodeLies::Mud);
+    let of_metal_ah_kg = match (anode.metal, in_mud) {
+        (AnodeMetal::Aluminium, false) => ALUMINIUM_AH_KG,
+        (AnodeMetal::Aluminium, true) => ALUMINIUM_IN_MUD_AH_KG,
+        (AnodeMetal::Zinc, false) => ZINC_AH_KG,
+        (AnodeMetal::Zinc, true) => ZINC_IN_MUD_AH_KG,
     };
     anode
         .capacity_c_kg
@@ -384,9 +429,14 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     }
     for anode in line.anodes.iter().filter(|a| a.capacity_c_kg.is_none()) {
         all.push(format!(
-            "anode.{} gives {}, the design value of its metal in sea water (from memory)",
+            "anode.{} gives {}, the design value of its metal in {} (from memory)",
             anode.id,
-            show(capacity_c_kg(anode), Dimension::ChargePerMass)
+            show(capacity_c_kg(anode), Dimension::ChargePerMass),
+            match anode.about {
+                Some(AnodeLies::Mud) => "mud",
+                Some(AnodeLies::Water) => "sea water",
+                None => "sea water, as `about` is not written",
+            }
         ));
     }
     let bars = line

@@ -4,7 +4,7 @@
 //! breakdown factor), `t` the life, `u` the share of an anode that can be used up before it no longer works, `e` its capacity, Ah/kg. Source: DNV-RP-B401, cathodic protection design, "anode mass
 //! calculations" (form from memory; a page that cites it gives the same, read). Current densities and utilisation are of water, metal and anode: the recommended practice has tables, and nothing here is a default.
 //!
-//! Capacities: [`ALUMINIUM_AH_KG`] and [`ZINC_AH_KG`], design values of that practice for sea water, from memory. An anode that is much nobler metal's only partner in a small bag of water
+//! Capacities: [`ALUMINIUM_AH_KG`] and [`ZINC_AH_KG`], design values of that practice for sea water, [`ALUMINIUM_IN_MUD_AH_KG`] and [`ZINC_IN_MUD_AH_KG`] for mud, from memory. An anode that is much nobler metal's only partner in a small bag of water
 //! may last shorter: mass is not the only check (`anode_output` has what it can give at once).
 
 use crate::error::{MooringError, not_negative, positive};
@@ -13,6 +13,10 @@ use crate::error::{MooringError, not_negative, positive};
 pub const ALUMINIUM_AH_KG: f64 = 2000.0;
 /// Capacity of zinc anodes in sea water, Ah/kg (design value, from memory).
 pub const ZINC_AH_KG: f64 = 780.0;
+/// The same of aluminium in mud, Ah/kg.
+pub const ALUMINIUM_IN_MUD_AH_KG: f64 = 1500.0;
+/// The same of zinc in mud, Ah/kg.
+pub const ZINC_IN_MUD_AH_KG: f64 = 750.0;
 
 const SECONDS_AN_HOUR: f64 = 3600.0;
 

@@ -7,6 +7,8 @@
 //! |---|---|---|
 //! | slender, off the surface, `L >= 4 r` | `rho/(2 pi L) (ln(4 L/r) - 1)` | Dwight |
 //! | slender, off the surface, shorter | `rho/(2 pi L) (ln(2 L/r (1 + sqrt(1 + (r/2L)^2))) + r/2L - sqrt(1 + (r/2L)^2))` | Dwight |
+//! | slender, 0.15 m to 0.30 m off the surface | 1.3 times that of Dwight | |
+//! | slender, nearer | the greater of that and of one that is flat on the surface with the width of its diameter | |
 //! | flat on the surface, `L` at least four times width and thickness | `rho/(2 S)`, `S = (L + W)/2` | Lloyd |
 //! | flat and shorter, bracelet | `0.315 rho/sqrt(A)`, `A` the area that the water wets | McCoy |
 //!
@@ -22,11 +24,19 @@ pub const PROTECTED_V: f64 = -0.80;
 pub const ALUMINIUM_V: f64 = -1.05;
 /// Design potential of zinc anodes in sea water, the same (from memory).
 pub const ZINC_V: f64 = -1.00;
+/// Design potential of aluminium and zinc anodes in mud, the same (from memory).
+pub const IN_MUD_V: f64 = -0.95;
 /// Density of aluminium alloys of anodes, kg/m3 (from memory).
 pub const ALUMINIUM_KG_M3: f64 = 2750.0;
 /// Density of zinc of anodes, kg/m3 (from memory).
 pub const ZINC_KG_M3: f64 = 7130.0;
 
+/// From this distance on a bar gives what Dwight says, m (from memory).
+const FAR_OFF_M: f64 = 0.30;
+/// From this distance on it gives that over [`NEAR`], m; nearer it counts as lying on the surface (from memory).
+const NEAR_OFF_M: f64 = 0.15;
+/// How much more resistance a bar has that stands nearer than [`FAR_OFF_M`].
+const NEAR: f64 = 1.3;
 /// McCoy's factor.
 const MCCOY: f64 = 0.315;
 /// A long anode is at least so many times as long as its radius, or its width and thickness.
@@ -45,6 +55,8 @@ pub enum AnodeForm {
         girth_m: f64,
         /// Diameter of its core, m; not negative.
         core_m: f64,
+        /// Distance to what it protects, m; not negative.
+        stands_off_m: f64,
     },
     /// A plate or bar that lies on what it protects.
     Flat {
@@ -73,10 +85,13 @@ pub fn anode_ohm(form: &AnodeForm, resistivity_ohm_m: f64) -> Result<f64, Moorin
     check_sizes(form)?;
     match *form {
         AnodeForm::Slender {
-            length_m, girth_m, ..
+            length_m,
+            girth_m,
+            stands_off_m,
+            ..
         } => {
             let radius_m = girth_m / (2.0 * std::f64::consts::PI);
-            slender_ohm(length_m, radius_m, resistivity_ohm_m)
+            bar_ohm((length_m, radius_m), stands_off_m, resistivity_ohm_m)
         }
         AnodeForm::Flat {
             length_m,
@@ -112,11 +127,15 @@ pub fn worn_anode_ohm(
     let shorter = 1.0 - SHORTER * used_share;
     match *form {
         AnodeForm::Slender {
-            length_m, core_m, ..
+            length_m,
+            core_m,
+            stands_off_m,
+            ..
         } => {
             let length_m = length_m * shorter;
             let round_m2 = left_m3 / (std::f64::consts::PI * length_m) + core_m * core_m / 4.0;
-            slender_ohm(length_m, libm::sqrt(round_m2), resistivity_ohm_m)
+            let radius_m = libm::sqrt(round_m2);
+            bar_ohm((length_m, radius_m), stands_off_m, resistivity_ohm_m)
         }
         AnodeForm::Flat {
             length_m,
@@ -141,7 +160,11 @@ fn check_sizes(form: &AnodeForm) -> Result<(), MooringError> {
             length_m,
             girth_m,
             core_m,
-        } => ([length_m, girth_m, girth_m], core_m),
+            stands_off_m,
+        } => {
+            not_negative("the distance of an anode to what it protects, m", stands_off_m)?;
+            ([length_m, girth_m, girth_m], core_m)
+        }
         AnodeForm::Flat {
             length_m,
             width_m,
@@ -157,6 +180,56 @@ fn check_sizes(form: &AnodeForm) -> Result<(), MooringError> {
 
 fn is_long(length_m: f64, width_m: f64, thickness_m: f64) -> bool {
     length_m >= LONG * width_m && length_m >= LONG * thickness_m
+}
+
+/// The most alloy, m3, that a form of these sizes holds; `None` where they do not say.
+///
+/// # Errors
+/// A figure out of its range.
+pub fn anode_holds_m3(form: &AnodeForm) -> Result<Option<f64>, MooringError> {
+    check_sizes(form)?;
+    Ok(match *form {
+        // Of all sections with one girth the round one is the largest.
+        AnodeForm::Slender {
+            length_m,
+            girth_m,
+            core_m,
+            ..
+        } => {
+            let round_m2 = girth_m * girth_m / (4.0 * std::f64::consts::PI);
+            let core_m2 = std::f64::consts::PI * core_m * core_m / 4.0;
+            Some(length_m * (round_m2 - core_m2))
+        }
+        AnodeForm::Flat {
+            length_m,
+            width_m,
+            thickness_m,
+        } => Some(length_m * width_m * thickness_m),
+        AnodeForm::Bracelet { .. } => None,
+    })
+}
+
+/// A bar of this length and radius, by how far it stands off.
+fn bar_ohm(
+    (length_m, radius_m): (f64, f64),
+    stands_off_m: f64,
+    resistivity_ohm_m: f64,
+) -> Result<f64, MooringError> {
+    let free_ohm = slender_ohm(length_m, radius_m, resistivity_ohm_m)?;
+    if stands_off_m >= FAR_OFF_M {
+        return Ok(free_ohm);
+    }
+    let near_ohm = NEAR * free_ohm;
+    if stands_off_m >= NEAR_OFF_M {
+        return Ok(near_ohm);
+    }
+    let width_m = 2.0 * radius_m;
+    let lying_ohm = if is_long(length_m, width_m, width_m) {
+        plate_ohm(length_m, width_m, resistivity_ohm_m)
+    } else {
+        area_ohm(length_m * width_m, resistivity_ohm_m)
+    };
+    Ok(near_ohm.max(lying_ohm))
 }
 
 /// Dwight.

@@ -34,9 +34,13 @@ mod vector;
 mod water;
 mod wave;
 
-pub use anode::{ALUMINIUM_AH_KG, Anode, Wetted, ZINC_AH_KG, anode_kg, anode_life_s, protection_a};
+pub use anode::{
+    ALUMINIUM_AH_KG, ALUMINIUM_IN_MUD_AH_KG, Anode, Wetted, ZINC_AH_KG, ZINC_IN_MUD_AH_KG,
+    anode_kg, anode_life_s, protection_a,
+};
 pub use anode_output::{
-    ALUMINIUM_KG_M3, ALUMINIUM_V, AnodeForm, PROTECTED_V, ZINC_KG_M3, ZINC_V, anode_ohm,
+    ALUMINIUM_KG_M3, ALUMINIUM_V, AnodeForm, IN_MUD_V, PROTECTED_V, ZINC_KG_M3, ZINC_V,
+    anode_holds_m3, anode_ohm,
     worn_anode_ohm,
 };
 pub use bars::hang_by_bars;

@@ -47,7 +47,7 @@ pub use fetch::{
 };
 pub use field::{ID_RULE, is_id};
 pub use line::{
-    Action, Age, Anchor, AnodeFormSaid, AnodeMetal, AnodeSaid, AntiAliasSaid, AtCap, Attestation,
+    Action, Age, Anchor, AnodeFormSaid, AnodeLies, AnodeMetal, AnodeSaid, AntiAliasSaid, AtCap, Attestation,
     BackgroundStage, Battery, Behaviour, BehaviourIx, Boot, Bus, BusIx, CableHeat, Calibration,
     Call, CallIx, Case, CaseWave, CaseWind, Chain, Chemistry, Choice, Clock, Confirm, Contacts,
     Decibels, DelayEnd, DelayFrom, Deployment, Depths, Detector, DetectorIx, Dirt, DriftAlarmSaid,

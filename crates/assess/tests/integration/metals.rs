@@ -205,7 +205,7 @@ const OUTPUT: &str = "[requirement.output]\nthat = \"anode-current\"\nof = \"met
 fn formed(zinc: &str) -> String {
     zinc.replace(
         "usable_share",
-        "form = { kind = \"flat\", length = \"100 mm\", width = \"30 mm\", thickness = \"8 mm\" }\nresistivity = \"0.25 ohm.m\"\nusable_share",
+        "form = { kind = \"flat\", length = \"100 mm\", width = \"30 mm\", thickness = \"8 mm\" }\nresistivity = \"0.25 ohm.m\"\nabout = \"water\"\nusable_share",
     )
 }
 
@@ -244,6 +244,39 @@ fn val_what_anodes_give_at_once_by_hand() {
     assert!(none.why.contains("no anode is on it"), "{}", none.why);
 }
 
+/// In mud zinc drives 0.15 V and not 0.20 V, and gives 750 Ah/kg (DNV-RP-B401, from memory).
+#[test]
+fn verif_an_anode_in_mud_gives_less() {
+    let share = |zinc: &str| only(&with(&[&dense(BRACKET), zinc, OUTPUT]), "output").value.value;
+    let water = formed(ZINC);
+    let mud = water.replace("about = \"water\"", "about = \"mud\"");
+    assert_ne!(mud, water);
+    close(share(&mud), 0.75 * share(&water), 1e-9);
+    let days = |zinc: &str| only(&with(&[BRACKET, zinc, LIFE]), "anodes").value.value;
+    close(days(&mud) / days(&water), 750.0 / 780.0, 1e-12);
+}
+
+/// A plate of 100 x 30 x 8 mm holds 171 g of zinc: 150 g are one with holes, 200 g are none. A bar needs its distance.
+#[test]
+fn verif_mass_and_sizes_of_an_anode_agree_and_a_bar_stands_off() {
+    let why = |zinc: &str| {
+        let check = with(&[&dense(BRACKET), zinc, OUTPUT]);
+        why_unknown(&check, "output").to_owned()
+    };
+    let thin = formed(ZINC).replace("thickness = \"8 mm\"", "thickness = \"6 mm\"");
+    assert!(why(&thin).contains("weighs more than its sizes hold"), "{}", why(&thin));
+    let flat = "form = { kind = \"flat\", length = \"100 mm\", width = \"30 mm\", thickness = \"8 mm\" }";
+    let of = |form: &str| {
+        let text = formed(ZINC);
+        assert!(text.contains(flat));
+        text.replace(flat, &format!("form = {{ {form} }}"))
+    };
+    let ring = of("kind = \"bracelet\", outer_area = \"2e-3 m2\", inner_area = \"3e-3 m2\"");
+    assert!(why(&ring).contains("more used up than new"), "{}", why(&ring));
+    let bar = of("kind = \"slender\", length = \"200 mm\", girth = \"60 mm\"");
+    assert!(why(&bar).contains("`stands_off = "), "{}", why(&bar));
+}
+
 /// All that is missing is told at once, with what to write.
 #[test]
 fn verif_what_an_anode_gives_is_not_guessed() {
@@ -254,6 +287,7 @@ fn verif_what_an_anode_gives_is_not_guessed() {
         "`last_current_density = ",
         "`form = ",
         "`resistivity = ",
+        "`about = ",
     ] {
         assert!(why.contains(key), "{key}: {why}");
     }

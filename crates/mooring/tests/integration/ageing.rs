@@ -141,6 +141,7 @@ fn verif_resistances_of_anodes_are_those_written_a_second_time() {
                 length_m: n(2),
                 girth_m: n(3),
                 core_m: n(4),
+                stands_off_m: 0.3,
             },
             "flat" => AnodeForm::Flat {
                 length_m: n(2),
@@ -188,6 +189,37 @@ fn val_a_slender_anode_is_a_bar_in_its_own_potential() {
     }
 }
 
+/// By the rules (from memory): 0.3 m off a bar gives what Dwight says, nearer 1.3 times that resistance, and nearer than 0.15 m no less than one that lies on the surface: here 0.25 / (0.6 + 0.04) ohm.
+#[test]
+fn verif_a_bar_near_its_surface_has_more_resistance() {
+    let at = |stands_off_m: f64| {
+        let bar = AnodeForm::Slender {
+            length_m: 0.6,
+            girth_m: 0.04 * std::f64::consts::PI,
+            core_m: 0.01,
+            stands_off_m,
+        };
+        (
+            anode_ohm(&bar, 0.25).unwrap(),
+            worn_anode_ohm(&bar, 5e-4, 0.9, 0.25).unwrap(),
+        )
+    };
+    let (free, worn) = at(0.30);
+    close(free, 0.25 / (1.2 * std::f64::consts::PI) * (120.0_f64.ln() - 1.0));
+    close(at(0.29).0, 1.3 * free);
+    close(at(0.15).0, 1.3 * free);
+    close(at(0.15).1, 1.3 * worn);
+    close(at(0.05).0, (1.3 * free).max(0.25 / 0.64));
+    assert!(at(0.0).1 >= at(0.15).1);
+    let negative = AnodeForm::Slender {
+        length_m: 0.6,
+        girth_m: 0.1,
+        core_m: 0.0,
+        stands_off_m: -0.1,
+    };
+    anode_ohm(&negative, 0.25).unwrap_err();
+}
+
 /// McCoy's factor lies between a ball of that area in free water, `sqrt(4 pi)/(4 pi)`, and half a ball on a plane, `sqrt(2 pi)/(2 pi)` (closed forms).
 #[test]
 fn verif_an_area_gives_between_a_ball_and_half_a_ball() {
@@ -204,6 +236,7 @@ fn verif_an_area_gives_between_a_ball_and_half_a_ball() {
             length_m: 0.0,
             girth_m: 0.1,
             core_m: 0.0,
+            stands_off_m: 0.3,
         },
         AnodeForm::Flat {
             length_m: 0.1,

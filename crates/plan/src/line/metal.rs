@@ -49,6 +49,17 @@ pub struct AnodeSaid {
     pub form: Option<AnodeFormSaid>,
     /// Resistivity of what is about it, ohm m.
     pub resistivity_ohm_m: Option<Q>,
+    /// What is about it.
+    pub about: Option<AnodeLies>,
+}
+
+/// What an anode lies in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AnodeLies {
+    /// Sea water.
+    Water,
+    /// Mud of the seabed.
+    Mud,
 }
 
 /// Form and sizes of an anode.
@@ -62,6 +73,8 @@ pub enum AnodeFormSaid {
         girth_m: Q,
         /// Diameter of its core, m; none when absent.
         core_m: Option<Q>,
+        /// Distance to what it protects, m.
+        stands_off_m: Option<Q>,
     },
     /// A plate or bar that lies on what it protects.
     Flat {

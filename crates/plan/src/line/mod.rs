@@ -49,7 +49,7 @@ pub use index::{
     SpanIx, StorageIx, StreamIx, SupplyIx, TopicIx, UplinkIx, VoteIx,
 };
 pub use link::{Bus, Link, LinkFrame};
-pub use metal::{AnodeFormSaid, AnodeMetal, AnodeSaid, Metal};
+pub use metal::{AnodeFormSaid, AnodeLies, AnodeMetal, AnodeSaid, Metal};
 pub use module::{
     Boot, Heartbeat, Housing, Hull, Input, Load, LockOut, Module, Output, OutputKind, Outside,
     PassWhen, Passes, Processor, StateLoad,

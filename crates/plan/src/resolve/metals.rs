@@ -1,15 +1,16 @@
 //! Metals in the water, what they touch, and their anodes.
 
 use super::{Resolver, ix_of};
-use crate::line::{AnodeFormSaid, AnodeMetal, AnodeSaid, Line, Metal};
+use crate::line::{AnodeFormSaid, AnodeLies, AnodeMetal, AnodeSaid, Line, Metal};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
 /// Keys of the sizes of all forms of anodes.
-const FORM_SIZES: [&str; 7] = [
+const FORM_SIZES: [&str; 8] = [
     "length",
     "girth",
     "core",
+    "stands_off",
     "width",
     "thickness",
     "outer_area",
@@ -93,6 +94,10 @@ fn anode(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Anod
         capacity_c_kg: f.q("capacity"),
         form: form(r, f)?,
         resistivity_ohm_m: f.q("resistivity"),
+        about: f.choice("about").map(|(word, _)| match *word {
+            "mud" => AnodeLies::Mud,
+            _ => AnodeLies::Water,
+        }),
     })
 }
 
@@ -106,7 +111,7 @@ fn form(r: &mut Resolver<'_>, f: &Fields) -> Option<Option<AnodeFormSaid>> {
     };
     let kind = *t.choice("kind")?.0;
     let (needed, may): (&[&str], &[&str]) = match kind {
-        "slender" => (&["length", "girth"], &["core"]),
+        "slender" => (&["length", "girth"], &["core", "stands_off"]),
         "flat" => (&["length", "width", "thickness"], &[]),
         _ => (&["outer_area", "inner_area"], &[]),
     };
@@ -143,6 +148,7 @@ fn form(r: &mut Resolver<'_>, f: &Fields) -> Option<Option<AnodeFormSaid>> {
             length_m: t.q("length")?,
             girth_m: t.q("girth")?,
             core_m: t.q("core"),
+            stands_off_m: t.q("stands_off"),
         },
         "flat" => AnodeFormSaid::Flat {
             length_m: t.q("length")?,

@@ -105,7 +105,7 @@ pub(crate) const ANODE: Section = Section {
         o(
             "capacity",
             S::Amount(D::ChargePerMass, POSITIVE),
-            "charge that a kilogram gives; the design value of its metal in sea water when not written",
+            "charge that a kilogram gives; the design value of its metal in water or mud when not written",
         ),
         o(
             "form",
@@ -116,6 +116,11 @@ pub(crate) const ANODE: Section = Section {
             "resistivity",
             S::Amount(D::Resistivity, POSITIVE),
             "resistivity of the water or mud about it",
+        ),
+        o(
+            "about",
+            S::Choice(&["water", "mud"]),
+            "what is about it: its potential and its capacity are others in mud",
         ),
     ],
 };
@@ -144,6 +149,11 @@ const ANODE_FORM: Section = Section {
             "core",
             S::Amount(D::Length, POSITIVE),
             "of `slender`: diameter of its core; none when not written",
+        ),
+        o(
+            "stands_off",
+            S::Amount(D::Length, POSITIVE),
+            "of `slender`: distance from it to what it protects",
         ),
         o(
             "width",
