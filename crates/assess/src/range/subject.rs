@@ -107,7 +107,7 @@ impl Subject {
     /// All that makes ranges of the shares that were counted, for a digest.
     pub(crate) fn makes_ranges(&self) -> impl std::fmt::Debug + '_ {
         (
-            (self.source_level_db, self.spread, self.source_depth_m),
+            (self.source_level_db, &self.spread, self.source_depth_m),
             (self.hydrophone_depth_m, self.water_depth_m),
             (self.band_hz, self.representative_hz, self.ph),
             (&self.profile, self.way, &self.laws),

@@ -111,7 +111,10 @@ fn waiting(uplink: &str, winds: &str, asked: &str) -> Check {
 #[test]
 fn verif_a_sea_that_says_nothing_changes_nothing() {
     let winds = winds("8 m/s");
-    let of = |uplink: &str| waiting(uplink, &winds, &wait("40 s", "80 %"));
+    let of = |uplink: &str| {
+        let uplink = format!("{uplink}failed_attempts = \"free\"\n");
+        waiting(&uplink, &winds, &wait("40 s", "80 %"))
+    };
     let plain = of("success = \"95 %\"\n");
     for sea in [
         "sea = { wind = \"85 m/s\", calm = \"95 %\", high = \"1 %\", high_lasts = \"9 h\" }\n",

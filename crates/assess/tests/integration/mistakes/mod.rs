@@ -77,6 +77,7 @@ mass = "300 g"
 usable_share = "80 %"
 form = { kind = "bracelet", outer_area = "0.02 m2", inner_area = "0.015 m2" }
 resistivity = "0.25 ohm.m"
+about = "water"
 
 [requirement.anodes]
 that = "anode-life"
