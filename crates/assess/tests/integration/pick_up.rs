@@ -76,6 +76,21 @@ fn sea_db(about_hz: f64) -> f64 {
         .quietest_db
 }
 
+/// What ticks share of a window hangs on the window, and so the evidence does.
+#[test]
+fn verif_the_window_of_a_detector_is_in_the_evidence() {
+    let inputs = |window: &str| {
+        let to = format!("window = \"{window}\"");
+        let check = check_with(FOLDS, &[FILTER, ("window = \"0.2 s\"", &to)]);
+        match &known(&check, "hush").evidence {
+            assess::Evidence::Computed { inputs, .. } => inputs.clone(),
+            other => panic!("{other:?}"),
+        }
+    };
+    assert_eq!(inputs("0.2 s"), inputs("0.2 s"));
+    assert_ne!(inputs("0.2 s"), inputs("0.4 s"));
+}
+
 /// The same between two frequencies, by the middle of its density.
 fn sea_between_db(low_hz: f64, high_hz: f64) -> f64 {
     let all = with("", &[]);

@@ -231,6 +231,21 @@ fn verif_what_a_watch_needs_and_is_not_written_is_unknown() {
     assert!(why_unknown(&check, "watch.strike").contains("the sea is unknown"));
 }
 
+/// Another threshold is another evidence of what is judged by it.
+#[test]
+fn verif_the_threshold_is_in_the_evidence() {
+    let inputs = |db: &str| {
+        let to = format!("on_above = \"{db} dB");
+        let check = check_with(WATCH, &[("on_above = \"140 dB", &to)]);
+        match &part(&check, "threshold").evidence {
+            assess::Evidence::Computed { inputs, .. } => inputs.clone(),
+            other => panic!("{other:?}"),
+        }
+    };
+    assert_eq!(inputs("140"), inputs("140"));
+    assert_ne!(inputs("140"), inputs("141"));
+}
+
 /// 0.2 s lie whole in a window of 0.5 s that moves by 0.125 s (0.5 - 0.2 >= 0.125), and not in one of 0.25 s that moves by 0.0625 s (0.05 < 0.0625): 0.2 / 0.75 s are needed. They are whole for 0.3 s, of which a
 /// value each 0.125 s shows 0.175 s for sure.
 #[test]
