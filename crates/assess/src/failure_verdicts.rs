@@ -175,8 +175,7 @@ fn is_quiet(after: &After) -> bool {
         .at_all_times()
         .filter(|t| !t.lost_to_shore.is_empty())
         .peekable();
-    after.shore == Sees::Quiet
-        || taking.peek().is_some() && taking.all(|t| t.shore == Sees::Quiet)
+    after.shore == Sees::Quiet || taking.peek().is_some() && taking.all(|t| t.shore == Sees::Quiet)
 }
 
 fn and_more(all: usize) -> String {

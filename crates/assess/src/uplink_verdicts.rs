@@ -316,7 +316,7 @@ fn expected(
     };
     let mut why = format!(
         "in {MONTH_DAYS:.0} d, in {} % of the months: {}; half of the months cost at most {}, 90 % {}, 99 % {}",
-        quantity::show_number(100.0 * share),
+        show_number(100.0 * share),
         m.why,
         cost(0.5)?,
         cost(0.9)?,

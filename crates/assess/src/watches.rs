@@ -115,9 +115,7 @@ pub(crate) fn watched(line: &Line, watch: &WorldWatch, memo: &Memo) -> Vec<Verdi
     let levels = threshold(watch, detector)
         .map(|own_db| MaySet::of(line, watch, own_db))
         .and_then(|threshold| Ok((threshold, carried(line, watch)?)));
-    verdicts.extend(
-        taken_whole(watch, detector).map(|why| unknown(format!("{path} length"), why)),
-    );
+    verdicts.extend(taken_whole(watch, detector).map(|why| unknown(format!("{path} length"), why)));
     match levels {
         Err(why) => verdicts.push(unknown(format!("{path} threshold"), why)),
         Ok((threshold, carried)) => {
@@ -298,8 +296,8 @@ fn taken_whole(watch: &WorldWatch, detector: &Detector) -> Option<String> {
         let (lasts, window) = (time(lasts_s), time(window_s));
         return Some(match watch.of {
             WatchedLevel::Exposure => {
-                let would_s = written_hop_s
-                    .map_or(lasts_s / (1.0 - HOP_OF_WINDOW), |hop_s| lasts_s + hop_s);
+                let would_s =
+                    written_hop_s.map_or(lasts_s / (1.0 - HOP_OF_WINDOW), |hop_s| lasts_s + hop_s);
                 format!(
                     "a sound of {lasts} may not lie whole in one window of {window}, and then its exposure reads low: a `window` of {} does",
                     time(would_s)
@@ -389,12 +387,7 @@ fn guarded(watch: &WorldWatch, path: &str, threshold: &MaySet, carried: &Carried
 }
 
 /// Why a detector does not hear all of the band in which the limit counts, or why that is not known; `None` where it does.
-fn heard_band(
-    line: &Line,
-    budget: &ChainBudget,
-    path: &str,
-    watch: &WorldWatch,
-) -> Option<String> {
+fn heard_band(line: &Line, budget: &ChainBudget, path: &str, watch: &WorldWatch) -> Option<String> {
     let spec = match detector_spec(line, watch.by, None) {
         Ok(spec) => spec,
         Err(error) => return Some(error.to_string()),

@@ -87,9 +87,8 @@ pub fn rate_limits(
     exposure: f64,
     confidence: f64,
 ) -> Result<(f64, f64), LimitError> {
-    let many = |days: &&[Day]| {
-        enough(days.iter().map(|d| d.exposure), least_exposure) >= FEWEST_DAYS
-    };
+    let many =
+        |days: &&[Day]| enough(days.iter().map(|d| d.exposure), least_exposure) >= FEWEST_DAYS;
     let by_days = match days.filter(many) {
         Some(days) => day_limits(days, confidence, DAYS_SEED)?,
         None => None,

@@ -162,7 +162,10 @@ fn check_sizes(form: &AnodeForm) -> Result<(), MooringError> {
             core_m,
             stands_off_m,
         } => {
-            not_negative("the distance of an anode to what it protects, m", stands_off_m)?;
+            not_negative(
+                "the distance of an anode to what it protects, m",
+                stands_off_m,
+            )?;
             ([length_m, girth_m, girth_m], core_m)
         }
         AnodeForm::Flat {

@@ -40,8 +40,7 @@ pub use anode::{
 };
 pub use anode_output::{
     ALUMINIUM_KG_M3, ALUMINIUM_V, AnodeForm, IN_MUD_V, PROTECTED_V, ZINC_KG_M3, ZINC_V,
-    anode_holds_m3, anode_ohm,
-    worn_anode_ohm,
+    anode_holds_m3, anode_ohm, worn_anode_ohm,
 };
 pub use bars::hang_by_bars;
 pub use drift_alarm::{DriftAlarm, drift_alarm, seen_within_m, sigma_of_circle_m};

@@ -47,22 +47,22 @@ pub use fetch::{
 };
 pub use field::{ID_RULE, is_id};
 pub use line::{
-    Action, Age, Anchor, AnodeFormSaid, AnodeLies, AnodeMetal, AnodeSaid, AntiAliasSaid, AtCap, Attestation,
-    BackgroundStage, Battery, Behaviour, BehaviourIx, Boot, Bus, BusIx, CableHeat, Calibration,
-    Call, CallIx, Case, CaseWave, CaseWind, Chain, Chemistry, Choice, Clock, Confirm, Contacts,
-    Decibels, DelayEnd, DelayFrom, Deployment, Depths, Detector, DetectorIx, Dirt, DriftAlarmSaid,
-    Droppable, Encounter, Exclusive, ExclusiveMember, FieldValue, Fix, Float, Flow, GivesUp,
-    GrowthSaid, Heartbeat, HighPass, HorizonPoint, Housing, Hull, InHold, Input, Insulation,
-    Joining, Keep, LastingSea, LevelStage, LiesIn, Limits, Line, Link, LinkFrame, Listeners, Load,
-    LockOut, Logs, LossMeasured, Means, MeansKind, Measure, Measurement, Metal, ModelGives, Module,
-    ModuleIx, Must, NoticeKind, Output, OutputIx, OutputKind, Outside, OversamplingSaid, Panels,
-    PassWhen, Passes, PickUp, PickUpKind, PickUpLevel, Pole, Position, Processor, Q, Record,
-    Registers, RegistersWhen, Remedy, Request, RequestIx, Requirement, Retry, RidgeWay, Rope, Sea,
-    SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx, SensorKind, Span, SpanIx,
-    Spare, SpareOf, Spells, Spreading, Stage, Stamps, StateLoad, Storage, StorageIx, Stream,
-    StreamIx, Supply, SupplyIx, SupplyKind, Swell, Template, That, Tides, TimeSync, Topic,
-    TopicField, TopicIx, Traffic, Unwritten, Uplink, UplinkIx, Vote, VoteIx, Water, WeakLink,
-    WeatherText, Weight, When, Windows, Work,
+    Action, Age, Anchor, AnodeFormSaid, AnodeLies, AnodeMetal, AnodeSaid, AntiAliasSaid, AtCap,
+    Attestation, BackgroundStage, Battery, Behaviour, BehaviourIx, Boot, Bus, BusIx, CableHeat,
+    Calibration, Call, CallIx, Case, CaseWave, CaseWind, Chain, Chemistry, Choice, Clock, Confirm,
+    Contacts, Decibels, DelayEnd, DelayFrom, Deployment, Depths, Detector, DetectorIx, Dirt,
+    DriftAlarmSaid, Droppable, Encounter, Exclusive, ExclusiveMember, FieldValue, Fix, Float, Flow,
+    GivesUp, GrowthSaid, Heartbeat, HighPass, HorizonPoint, Housing, Hull, InHold, Input,
+    Insulation, Joining, Keep, LastingSea, LevelStage, LiesIn, Limits, Line, Link, LinkFrame,
+    Listeners, Load, LockOut, Logs, LossMeasured, Means, MeansKind, Measure, Measurement, Metal,
+    ModelGives, Module, ModuleIx, Must, NoticeKind, Output, OutputIx, OutputKind, Outside,
+    OversamplingSaid, Panels, PassWhen, Passes, PickUp, PickUpKind, PickUpLevel, Pole, Position,
+    Processor, Q, Record, Registers, RegistersWhen, Remedy, Request, RequestIx, Requirement, Retry,
+    RidgeWay, Rope, Sea, SeaLimit, SeaState, Section, SectionEnd, SectionIx, Sensor, SensorIx,
+    SensorKind, Span, SpanIx, Spare, SpareOf, Spells, Spreading, Stage, Stamps, StateLoad, Storage,
+    StorageIx, Stream, StreamIx, Supply, SupplyIx, SupplyKind, Swell, Template, That, Tides,
+    TimeSync, Topic, TopicField, TopicIx, Traffic, Unwritten, Uplink, UplinkIx, Vote, VoteIx,
+    Water, WeakLink, WeatherText, Weight, When, Windows, Work,
 };
 pub use line::{Bottom, BoundTo, Paths, Payload, RaysWanted, Routine, Settable};
 pub use line::{Charger, LegInsulation, Pin, PinMetal, Protection, StartsOn, Wakes};

@@ -237,7 +237,9 @@ fn verif_a_reading_at_the_quay_and_a_position_log_are_measured_values() {
     assert_eq!(of(place, "86 m", "6 m"), (92.0, 90.0, Ruling::Broken));
     // One reading of many decides neither.
     for (that, value) in [(volts, "48.5 V"), (place, "71 m")] {
-        let log = log.replace("VALUE", value).replace(", uncertainty = \"DOUBT\"", "");
+        let log = log
+            .replace("VALUE", value)
+            .replace(", uncertainty = \"DOUBT\"", "");
         let alone = log.replace("sheet 4\" }", "sheet 4\", decides = true }");
         assert_ne!(alone, log);
         let reading = read(&with(&format!("{that}\n{alone}")));

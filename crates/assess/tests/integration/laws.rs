@@ -205,7 +205,11 @@ fn verif_a_slope_goes_through_the_loss_that_is_known() {
     let written = check("shall", "100 m", Some(&slope("nearest = \"1 m\", ")));
     assert_eq!((told(&silent), told(&written)), (1, 0));
     for check in [&silent, &written] {
-        close(known(check, "far").value.value / by_slope_m(17.0), 1.0, 0.01);
+        close(
+            known(check, "far").value.value / by_slope_m(17.0),
+            1.0,
+            0.01,
+        );
     }
     // 40 dB at 200 m under 17 lg r is 0.9 dB more than from 0 dB at 1 m.
     let later = slope("at = \"200 m\", loss = \"40 dB\", nearest = \"200 m\", ");

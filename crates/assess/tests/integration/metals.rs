@@ -247,7 +247,11 @@ fn val_what_anodes_give_at_once_by_hand() {
 /// In mud zinc drives 0.15 V and not 0.20 V, and gives 750 Ah/kg (DNV-RP-B401, from memory).
 #[test]
 fn verif_an_anode_in_mud_gives_less() {
-    let share = |zinc: &str| only(&with(&[&dense(BRACKET), zinc, OUTPUT]), "output").value.value;
+    let share = |zinc: &str| {
+        only(&with(&[&dense(BRACKET), zinc, OUTPUT]), "output")
+            .value
+            .value
+    };
     let water = formed(ZINC);
     let mud = water.replace("about = \"water\"", "about = \"mud\"");
     assert_ne!(mud, water);
@@ -264,15 +268,24 @@ fn verif_mass_and_sizes_of_an_anode_agree_and_a_bar_stands_off() {
         why_unknown(&check, "output").to_owned()
     };
     let thin = formed(ZINC).replace("thickness = \"8 mm\"", "thickness = \"6 mm\"");
-    assert!(why(&thin).contains("weighs more than its sizes hold"), "{}", why(&thin));
-    let flat = "form = { kind = \"flat\", length = \"100 mm\", width = \"30 mm\", thickness = \"8 mm\" }";
+    assert!(
+        why(&thin).contains("weighs more than its sizes hold"),
+        "{}",
+        why(&thin)
+    );
+    let flat =
+        "form = { kind = \"flat\", length = \"100 mm\", width = \"30 mm\", thickness = \"8 mm\" }";
     let of = |form: &str| {
         let text = formed(ZINC);
         assert!(text.contains(flat));
         text.replace(flat, &format!("form = {{ {form} }}"))
     };
     let ring = of("kind = \"bracelet\", outer_area = \"2e-3 m2\", inner_area = \"3e-3 m2\"");
-    assert!(why(&ring).contains("more used up than new"), "{}", why(&ring));
+    assert!(
+        why(&ring).contains("more used up than new"),
+        "{}",
+        why(&ring)
+    );
     let bar = of("kind = \"slender\", length = \"200 mm\", girth = \"60 mm\"");
     assert!(why(&bar).contains("`stands_off = "), "{}", why(&bar));
 }

@@ -49,7 +49,10 @@ fn val_failed_attempts_are_paid_where_the_plan_says_so() {
     let open = of("");
     for (id, billed) in [("messages", "173161"), ("budget", "17316.1")] {
         let why = why_unknown(&open, id);
-        assert!(why.contains(billed) && why.contains("write `failed_attempts`"), "{why}");
+        assert!(
+            why.contains(billed) && why.contains("write `failed_attempts`"),
+            "{why}"
+        );
     }
     let rich = checked(&[
         (sure, "success = \"90 %\"\n"),

@@ -539,10 +539,7 @@ fn verif_what_is_unknown_of_a_means_is_not_taken_for_a_failure() {
 
 /// The same with its water current at the lowest water, where its circle is widest.
 pub(crate) fn buoy_at_lowest_water() -> String {
-    BUOY.replace(
-        "[case.flows]\n",
-        "[case.flows]\nwater_level = \"-1 m\"\n",
-    )
+    BUOY.replace("[case.flows]\n", "[case.flows]\nwater_level = \"-1 m\"\n")
 }
 
 /// Rayleigh's law by hand: a circle of 95 % of r is r / sqrt(-2 ln 0.05); one false alarm in a hundred deployments of 2880 fixes lies `sqrt(-2 ln(1 - 0.99^(1/2880)))` deviations out.

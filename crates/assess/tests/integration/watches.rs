@@ -215,7 +215,11 @@ fn verif_what_a_watch_needs_and_is_not_written_is_unknown() {
             "what lies outside is not measured",
         ),
         // A limit over all frequencies, before a detector of 80 to 300 Hz.
-        ("band = [\"100 Hz\", \"250 Hz\"]\n", "", "`band` is not written"),
+        (
+            "band = [\"100 Hz\", \"250 Hz\"]\n",
+            "",
+            "`band` is not written",
+        ),
         ("lasts = \"0.2 s\"\n", "", "`lasts` is not written"),
     ] {
         assert!(WATCH.contains(from), "{from}");
@@ -259,8 +263,16 @@ fn verif_a_sound_that_a_detector_does_not_take_whole_is_unknown() {
     let whole = known_to_be(&check_with(WATCH, &[]));
     assert_ne!(whole, Word::Unknown);
     for (from, to, told) in [
-        ("window = \"0.5 s\"", "window = \"0.25 s\"", "may not lie whole in one window"),
-        ("shortest = \"0 s\"", "shortest = \"0.2 s\"", "tells of nothing shorter than"),
+        (
+            "window = \"0.5 s\"",
+            "window = \"0.25 s\"",
+            "may not lie whole in one window",
+        ),
+        (
+            "shortest = \"0 s\"",
+            "shortest = \"0.2 s\"",
+            "tells of nothing shorter than",
+        ),
         (
             "hold_off = \"5 s\"",
             "hold_off = \"5 s\", at_least = 3, of_last = 4",
@@ -283,7 +295,10 @@ fn verif_a_sound_that_a_detector_does_not_take_whole_is_unknown() {
         assert_ne!(known_to_be(&with_stage(from, to)), Word::Unknown, "{to}");
     }
     // A decimator to 4000 / 8 Hz passes up to 200 Hz.
-    let slower = ("  { band = [\"80 Hz\", \"300 Hz\"] },", "  { decimate = 8 },\n  { band = [\"80 Hz\", \"240 Hz\"] },");
+    let slower = (
+        "  { band = [\"80 Hz\", \"300 Hz\"] },",
+        "  { decimate = 8 },\n  { band = [\"80 Hz\", \"240 Hz\"] },",
+    );
     let check = check_with(WATCH, &[slower]);
     let why = why_unknown(&check, "watch.strike");
     assert!(why.contains("80 Hz to 200 Hz"), "{why}");
@@ -319,14 +334,22 @@ fn verif_a_watch_is_judged_at_the_ends_of_what_its_detector_may_be_set_to() {
     let threshold = part(&up, "threshold");
     close(threshold.value.value, 144.0, 0.0);
     assert_eq!(threshold.ruling, Ruling::Broken);
-    assert!(threshold.why.contains("behaviour.calm may set it"), "{}", threshold.why);
+    assert!(
+        threshold.why.contains("behaviour.calm may set it"),
+        "{}",
+        threshold.why
+    );
     let own = part(&check_with(WATCH, &[]), "over the noise").value.value;
     close(part(&up, "over the noise").value.value, own, 1e-9);
     let down = at("90 dB re 1 uPa2 s");
     close(part(&down, "threshold").value.value, 140.0, 0.0);
     let noise = part(&down, "over the noise");
     close(noise.value.value, own - 50.0, 1e-9);
-    assert!(noise.why.contains("behaviour.calm may set it"), "{}", noise.why);
+    assert!(
+        noise.why.contains("behaviour.calm may set it"),
+        "{}",
+        noise.why
+    );
 }
 
 /// A mistake in the detector, in the site or in the way to the lamp leaves it unknown; one in a card leaves it standing.

@@ -205,7 +205,10 @@ fn verif_a_bar_near_its_surface_has_more_resistance() {
         )
     };
     let (free, worn) = at(0.30);
-    close(free, 0.25 / (1.2 * std::f64::consts::PI) * (120.0_f64.ln() - 1.0));
+    close(
+        free,
+        0.25 / (1.2 * std::f64::consts::PI) * (120.0_f64.ln() - 1.0),
+    );
     close(at(0.29).0, 1.3 * free);
     close(at(0.15).0, 1.3 * free);
     close(at(0.15).1, 1.3 * worn);

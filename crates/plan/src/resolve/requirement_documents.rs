@@ -105,9 +105,9 @@ pub(super) fn measured(r: &mut Resolver<'_>, f: &Fields) -> Result<Option<Measur
         "on-station" => Some(
             "one fix or one laying does not tell the share of them all that `on-station` asks for",
         ),
-        "highest-voltage" => Some(
-            "a reading at one setting of a supply does not tell the highest that it may give",
-        ),
+        "highest-voltage" => {
+            Some("a reading at one setting of a supply does not tell the highest that it may give")
+        }
         _ => None,
     };
     if let (Some((_, site)), Some(why)) = (decides, one_of_many) {
