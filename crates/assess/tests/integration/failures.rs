@@ -506,7 +506,7 @@ contacts = {{ mated_pins_in_loop = 2, resistance = \"80 ohm\", aged = \"80 ohm\"
 link = \"10BASE-T1L\"
 ",
     );
-    let lamp = format!("{LAMP}fail_safe = \"on\"\nfails_safe_within = \"15 min\"\n");
+    let lamp = format!("{LAMP}fail_safe = \"off\"\nfails_safe_within = \"15 min\"\n");
     let changes = [
         contacts,
         // What the first ear hears leads nowhere, so that all hangs on the second.
@@ -514,6 +514,8 @@ link = \"10BASE-T1L\"
             "do = [{ publish = \"alert/call\" }]",
             "do = [{ log = \"heard\" }]",
         ),
+        // Lit for good, so that its timer alone puts it out.
+        ("to = \"on\", for = \"20 s\" }", "to = \"on\" }"),
         (VOTES, more.as_str()),
         (LAMP, lamp.as_str()),
         ASHORE,
