@@ -115,7 +115,6 @@ pub(crate) fn watched(line: &Line, watch: &WorldWatch, memo: &Memo) -> Vec<Verdi
     let levels = threshold(watch, detector)
         .map(|own_db| MaySet::of(line, watch, own_db))
         .and_then(|threshold| Ok((threshold, carried(line, watch)?)));
-    verdicts.extend(taken_whole(watch, detector).map(|why| unknown(format!("{path} length"), why)));
     match levels {
         Err(why) => verdicts.push(unknown(format!("{path} threshold"), why)),
         Ok((threshold, carried)) => {
@@ -131,6 +130,7 @@ pub(crate) fn watched(line: &Line, watch: &WorldWatch, memo: &Memo) -> Vec<Verdi
             }
         }
     }
+    verdicts.extend(taken_whole(watch, detector).map(|why| unknown(format!("{path} length"), why)));
     verdicts.push(match &watch.told {
         Some(told) => match told.that {
             plan::That::Delay {
