@@ -134,10 +134,12 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         );
     }
     if let Some(measured) = &line.sea.loss_measured
-        && measured.known.is_none()
         && measured.nearest_m.is_none()
     {
-        all.push("the law in `loss_measured` was measured from 1 m on, and begins there with 0 dB: neither `nearest` nor `at` and `loss` are written".to_owned());
+        all.push(match measured.known {
+            Some(_) => "the law in `loss_measured` was measured from 1 m on: `nearest` is not written".to_owned(),
+            None => "the law in `loss_measured` was measured from 1 m on, and begins there with 0 dB: neither `nearest` nor `at` and `loss` are written".to_owned(),
+        });
     }
     for u in line.uplinks.iter().filter(|u| u.windows.is_none()) {
         all.push(format!("uplink.{} can be reached at any time", u.id));

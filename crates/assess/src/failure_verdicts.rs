@@ -5,7 +5,7 @@ use plan::{Line, OutputIx, Q};
 use quantity::{Dimension, show};
 
 use crate::failures::{
-    After, Failure, Failures, FailuresError, OutputAfter, Safe, Sees, failures, silences, wound_up,
+    After, Failure, Failures, FailuresError, Safe, Sees, failures, silences, wound_up,
 };
 use crate::input::Contacts;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -16,9 +16,28 @@ const METHOD: &str = "each part broken in turn: the network settled, breadth-fir
 
 /// A table of failures as verdicts take it.
 struct Table<'a> {
-    known: Vec<(&'a Failure, &'a After)>,
+    known: Vec<Known<'a>>,
     /// Why the rest is unknown.
     unknown: Vec<String>,
+}
+
+/// A failure of which it is known what comes of it.
+struct Known<'a> {
+    failure: &'a Failure,
+    /// At first.
+    first: &'a After,
+    /// At its worst time.
+    worst: After,
+}
+
+impl Known<'_> {
+    /// Why something of it is unknown, by name where modules come and go.
+    fn unknown(&self, why: &str) -> String {
+        match self.first.others.is_empty() {
+            true => why.to_owned(),
+            false => format!("after {}, {why}", self.failure.called()),
+        }
+    }
 }
 
 fn with_table(
@@ -36,7 +55,11 @@ fn with_table(
     };
     for failure in &found.failures {
         match &failure.outcome {
-            Ok(after) => table.known.push((failure, after)),
+            Ok(first) => table.known.push(Known {
+                failure,
+                first,
+                worst: first.at_worst(),
+            }),
             Err(why) => table.unknown.push(format!(
                 "what comes of {} is unknown: {why}",
                 failure.called()
@@ -73,18 +96,17 @@ fn worst(
 pub(crate) fn single_failure(line: &Line, limit: u32) -> Vec<Verdict> {
     with_table(line, |table, evidence| {
         let against = at_most(f64::from(limit), "hydrophones lost", 0.0);
-        let most = table
-            .known
-            .iter()
-            .rev()
-            .max_by_key(|(_, after)| after.lost_at_any_time().len());
-        let (value, why) = most.map_or((0.0, "nothing can fail".to_owned()), |(failure, after)| {
-            let lost = after.lost_at_any_time();
-            let as_many =
-                |(_, other): &&(&Failure, &After)| other.lost_at_any_time().len() == lost.len();
-            let others = table.known.iter().filter(as_many).count() - 1;
-            let at_times = match lost.len() > after.lost().len() {
-                true => format!(", some at times only, as {}", after.comes_and_goes()),
+        let count = |known: &Known<'_>| known.worst.lost().len();
+        let most = table.known.iter().rev().max_by_key(|known| count(known));
+        let (value, why) = most.map_or((0.0, "nothing can fail".to_owned()), |known| {
+            let (failure, lost) = (known.failure, known.worst.lost());
+            let as_many = table
+                .known
+                .iter()
+                .filter(|other| count(other) == lost.len());
+            let others = as_many.count() - 1;
+            let at_times = match lost.len() > known.first.lost().len() {
+                true => format!(", some at times only, as {}", known.first.comes_and_goes()),
                 false => String::new(),
             };
             let why = match (lost.is_empty(), others) {
@@ -118,15 +140,12 @@ pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
     }
     with_table(line, |table, evidence| {
         let mut unknowns = table.unknown.clone();
-        let takes = |(_, after): &&(&Failure, &After)| {
-            let mut times = after.at_all_times();
-            times.any(|t| !t.lost_to_shore.is_empty())
-        };
+        let takes = |known: &&Known<'_>| !known.worst.lost_to_shore.is_empty();
         let taking: Vec<_> = table.known.iter().filter(takes).collect();
         let quiet: Vec<String> = taking
             .iter()
-            .filter(|(_, after)| is_quiet(after))
-            .map(|(failure, _)| failure.called())
+            .filter(|known| known.worst.shore == Sees::Quiet)
+            .map(|known| known.failure.called())
             .collect();
         let subject = "the shore".to_owned();
         if let Some(first) = quiet.first() {
@@ -138,22 +157,13 @@ pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
             return vec![against.judge(subject, quiet.len() as f64, evidence(), why)];
         }
         let mut latest: Option<(f64, String)> = None;
-        for (failure, after) in taking {
-            let seen = |t: &After| (t.shore, t.shore_notices_s.clone());
-            if after.others.iter().any(|t| seen(t) != seen(after)) {
-                unknowns.push(format!(
-                    "after {} {}: heartbeats come between, so when the shore can tell is unknown; more power in hand there, so that nothing comes and goes, settles it, and a rehearsal shows it",
-                    failure.called(),
-                    after.comes_and_goes()
-                ));
-                continue;
-            }
-            match &after.shore_notices_s {
+        for known in taking {
+            match &known.worst.shore_notices_s {
                 Some(Ok(s)) if latest.as_ref().is_none_or(|(worst, _)| s > worst) => {
-                    latest = Some((*s, format!("after {}", failure.called())));
+                    latest = Some((*s, format!("after {}", known.failure.called())));
                 }
                 Some(Ok(_)) | None => {}
-                Some(Err(why)) => unknowns.push(why.clone()),
+                Some(Err(why)) => unknowns.push(known.unknown(why)),
             }
         }
         let none = || {
@@ -167,15 +177,6 @@ pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
         let latest = latest.unwrap_or_else(none);
         vec![worst(&against, subject, latest, evidence(), &unknowns)]
     })
-}
-
-/// Whether a failure leaves the shore with a quiet sea: for good, or at all those times at which it takes a hydrophone.
-fn is_quiet(after: &After) -> bool {
-    let mut taking = after
-        .at_all_times()
-        .filter(|t| !t.lost_to_shore.is_empty())
-        .peekable();
-    after.shore == Sees::Quiet || taking.peek().is_some() && taking.all(|t| t.shore == Sees::Quiet)
 }
 
 fn and_more(all: usize) -> String {
@@ -192,7 +193,7 @@ pub(crate) fn fail_safe(line: &Line, of: Option<OutputIx>, at_most_s: Q) -> Vec<
         let mut outputs: Vec<&str> = table
             .known
             .iter()
-            .flat_map(|(_, after)| after.outputs.iter().map(|o| o.output.as_str()))
+            .flat_map(|known| known.worst.outputs.iter().map(|o| o.output.as_str()))
             .filter(|o| wanted.as_ref().is_none_or(|w| w == o))
             .collect();
         outputs.sort_unstable();
@@ -218,14 +219,15 @@ fn safe(table: &Table<'_>, output: &str, limit_s: f64, evidence: Evidence) -> Ve
     let mut unknowns = table.unknown.clone();
     let mut never = Vec::new();
     let mut latest: Option<(f64, String)> = None;
-    for (failure, after) in &table.known {
-        match safe_at_all_times(failure, after, output) {
-            Safe::NotNeeded => {}
-            Safe::Never => never.push(failure.called()),
-            Safe::Unknown(why) => unknowns.push(why),
-            Safe::Within(s) => {
-                if latest.as_ref().is_none_or(|(worst, _)| s > *worst) {
-                    latest = Some((s, format!("after {}", failure.called())));
+    for known in &table.known {
+        let own = known.worst.outputs.iter().find(|o| o.output == output);
+        match own.map(|o| &o.safe) {
+            None | Some(Safe::NotNeeded) => {}
+            Some(Safe::Never) => never.push(known.failure.called()),
+            Some(Safe::Unknown(why)) => unknowns.push(known.unknown(why)),
+            Some(Safe::Within(s)) => {
+                if latest.as_ref().is_none_or(|(worst, _)| s > worst) {
+                    latest = Some((*s, format!("after {}", known.failure.called())));
                 }
             }
         }
@@ -248,40 +250,6 @@ fn safe(table: &Table<'_>, output: &str, limit_s: f64, evidence: Evidence) -> Ve
     let against = at_most(limit_s, "s", NARROW_SHARE * limit_s);
     let latest = latest.unwrap_or_else(none);
     worst(&against, subject, latest, evidence, &unknowns)
-}
-
-/// Whether an output comes to its fail-safe state at the worst of all times after a failure.
-fn safe_at_all_times(failure: &Failure, after: &After, output: &str) -> Safe {
-    let own: Vec<&OutputAfter> = after
-        .at_all_times()
-        .filter_map(|t| t.outputs.iter().find(|o| o.output == output))
-        .collect();
-    let Some((first, others)) = own.split_first() else {
-        return Safe::NotNeeded;
-    };
-    if own.iter().any(|o| o.safe == Safe::Never) {
-        return Safe::Never;
-    }
-    if let Some(unknown) = own.iter().find(|o| matches!(o.safe, Safe::Unknown(_))) {
-        return unknown.safe.clone();
-    }
-    let differs = others
-        .iter()
-        .any(|o| (o.does, &o.safe) != (first.does, &first.safe));
-    if differs && own.iter().any(|o| o.by_timer) {
-        return Safe::Unknown(format!(
-            "after {} {}: what comes back may wind its timer up again, so when it is in its fail-safe state is unknown; more power in hand there, so that nothing comes and goes, settles it, and a rehearsal shows it",
-            failure.called(),
-            after.comes_and_goes()
-        ));
-    }
-    let within_s = own.iter().filter_map(|o| match o.safe {
-        Safe::Within(s) => Some(s),
-        _ => None,
-    });
-    within_s
-        .max_by(f64::total_cmp)
-        .map_or(Safe::NotNeeded, Safe::Within)
 }
 
 /// Outputs that would go to their fail-safe state while the line is whole, because heartbeats come further apart than they wait.

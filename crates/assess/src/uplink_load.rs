@@ -5,6 +5,7 @@ use plan::{Action, AtCap, BehaviourIx, Line, TopicIx, UplinkIx};
 use quantity::SECONDS_PER_DAY;
 
 use crate::cap::{Capped, Declared, cap, capped};
+use crate::hours::{fed_by, never_off};
 use crate::input::{
     InputError, MONTH_DAYS, billed_alone, bills_failed, payload_bytes, start_limits, streams,
     traffic, uplink_spec,
@@ -144,7 +145,7 @@ pub(crate) fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Bille
         messages += failed;
         urgent_messages += failed;
         why.push_str(&format!(
-            ", and at most {failed:.0} for attempts that fail, what waited as the time began among them, while its module works on (each stop and start of it bills at most {dearest:.0} more, which is not counted)"
+            ", and at most {failed:.0} for attempts that fail, what waited as the time began among them, while its module works on"
         ));
     }
     let room = u.room.map_or(f64::INFINITY, |(room, _)| {
@@ -169,6 +170,8 @@ pub(crate) fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Bille
 /// Billed messages of an uplink in a time, at most.
 pub(crate) struct Paid {
     pub(crate) messages: f64,
+    /// The same however often its module stops and starts, where a cap limits it.
+    pub(crate) with_restarts: Option<f64>,
     pub(crate) why: String,
     /// What it follows from, for a digest.
     pub(crate) from: String,
@@ -179,14 +182,40 @@ pub(crate) fn paid(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Paid, S
     let month = billed(line, uplink, MONTH_DAYS * SECONDS_PER_DAY)?;
     let u = &line.uplinks[uplink.0];
     let Capped { messages, note } = capped(u, span_s, span.declared, month.declared);
+    let endless = |declared: Declared| Declared {
+        messages: f64::INFINITY,
+        urgent: f64::INFINITY,
+        ..declared
+    };
+    let with_restarts = capped(u, span_s, endless(span.declared), endless(month.declared)).messages;
     Ok(Paid {
         messages,
+        with_restarts: Some(with_restarts).filter(|messages| messages.is_finite()),
         why: format!("{}{note}", span.why),
         from: match cap(u) {
             None => span.from,
             Some(_) => format!("{} {:?}", span.from, month.declared),
         },
     })
+}
+
+/// Why the module of an uplink that bills attempts which break off may stop and start any number of times; `None` where nothing takes it off, or where they are free. Each stop breaks
+/// off what is under way, and after a start no back-off is left.
+pub(crate) fn restarts(line: &Line, uplink: UplinkIx) -> Option<String> {
+    let u = &line.uplinks[uplink.0];
+    if u.bills_failed != Some(true) {
+        return None;
+    }
+    let feeding = fed_by(line, u.module);
+    if feeding.iter().any(|s| never_off(line.supplies[*s].kind)) {
+        return None;
+    }
+    let battery = line.supplies.get(*feeding.first()?)?;
+    Some(format!(
+        "supply.{} may take {} off the line and on again, how often is not known, and each time an attempt that breaks off may be billed",
+        battery.id,
+        line.module_path(u.module)
+    ))
 }
 
 /// Loads that messages which go by themselves may end: none where these go before all that share, one each where nothing that shares goes before them by its priority. What

@@ -8,7 +8,7 @@ use crate::check::Shelf;
 use crate::input::{MONTH_DAYS, failed_attempts_words};
 use crate::memo::Memo;
 use crate::month::{Month, SEED, month, urgent_month};
-use crate::uplink_load::{Paid, paid};
+use crate::uplink_load::{Paid, paid, restarts};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// Messages closer to their limit than this are marginal.
@@ -57,12 +57,44 @@ fn by_either_tariff(line: &Line, of: UplinkIx, judge: impl Fn(&Line) -> Verdict)
     )
 }
 
+/// A verdict of what is billed while the module of an uplink works on. Where a battery may take it off any number of times it is broken by that and not kept, unless what the cap lets go at most
+/// keeps it too.
+fn through_restarts(
+    line: &Line,
+    of: UplinkIx,
+    verdict: Verdict,
+    at_cap: Option<Verdict>,
+) -> Verdict {
+    let Verdict::Known(known) = &verdict else {
+        return verdict;
+    };
+    let Some(restarts) = restarts(line, of).filter(|_| !verdict.is_broken()) else {
+        return verdict;
+    };
+    match at_cap {
+        Some(at_cap) if matches!(at_cap, Verdict::Known(_)) && !at_cap.is_broken() => {
+            at_cap.because(&format!("; {restarts}, up to the cap"))
+        }
+        _ => unknown(
+            verdict.subject(),
+            format!(
+                "{restarts}: while it works on it is {} {} with a limit of {}; a `cap` that stops the uplink within the limit bounds it, and a tariff with free failed attempts needs no bound ({})",
+                show_number(known.value.value),
+                known.value.unit,
+                show_number(known.limit.value),
+                known.why
+            ),
+        ),
+    }
+}
+
 fn messages(line: &Line, of: UplinkIx, limit: EventRate) -> Verdict {
     let subject = format!("uplink.{}", line.uplinks[of.0].id);
     match paid(line, of, limit.per_s) {
         Err(why) => unknown(subject, why),
         Ok(Paid {
             messages,
+            with_restarts,
             why,
             from,
         }) => {
@@ -76,12 +108,12 @@ fn messages(line: &Line, of: UplinkIx, limit: EventRate) -> Verdict {
                 "in {}: {why}",
                 quantity::show(limit.per_s, quantity::Dimension::Time)
             );
-            against.judge(
-                subject,
-                messages,
-                Evidence::computed(UPLINK_METHOD, &(limit, from)),
-                why,
-            )
+            let of_so_many = |messages| {
+                let evidence = Evidence::computed(UPLINK_METHOD, &(limit, &from, messages));
+                against.judge(subject.clone(), messages, evidence, why.clone())
+            };
+            let verdict = of_so_many(messages);
+            through_restarts(line, of, verdict, with_restarts.map(of_so_many))
         }
     }
 }
@@ -118,7 +150,15 @@ fn cost(
     };
     match found {
         Err(why) => unknown(subject, why),
-        Ok((paid, evidence, why)) => judge_cost(line, of, limit, paid, (evidence, why)),
+        Ok((paid, evidence, why)) => {
+            let of_so_many =
+                |paid| judge_cost(line, of, limit, paid, (evidence.clone(), why.clone()));
+            let stops_at = match cap(&line.uplinks[of.0]) {
+                Some((most, AtCap::Stop)) => Some(most),
+                _ => None,
+            };
+            through_restarts(line, of, of_so_many(paid), stops_at.map(of_so_many))
+        }
     }
 }
 

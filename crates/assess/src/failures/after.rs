@@ -135,7 +135,7 @@ impl<'a> Parts<'a> {
         if after.unsteady.contains(&true) {
             let holds = match broken.part {
                 Part::Uplink(_) => vec![false; nodes.len()],
-                _ => self.network.hold_alone(broken, &powered)?,
+                _ => self.network.hold_out(broken, &powered)?,
             };
             let with = |m: &dyn Fn(usize) -> Option<How>| {
                 told(&(0..nodes.len()).map(m).collect::<Vec<_>>())

@@ -230,8 +230,8 @@ impl Network<'_> {
         }
     }
 
-    /// Which of those that try again hold out once they have booted, each while the others that try again stay out.
-    pub(super) fn hold_alone(
+    /// Which of those that try again hold out once they have booted: each while the others that try again stay out, and then those that get power through it, beside it.
+    pub(super) fn hold_out(
         &self,
         broken: &Broken,
         powered: &Powered,
@@ -247,21 +247,57 @@ impl Network<'_> {
                 *draw = Draw::Nothing;
             }
         }
+        let again: Vec<usize> = (0..working.len())
+            .filter(|&m| powered.tries_again[m])
+            .collect();
+        let Ok(out) = self.lived(&conditions, short)? else {
+            // Where it is not known how they stand they may hold out.
+            return Ok(powered.tries_again.clone());
+        };
         let mut holds = vec![false; working.len()];
-        for m in (0..working.len()).filter(|&m| powered.tries_again[m]) {
-            let mut alone = conditions.clone();
+        // Those that have a voltage to boot at, each with those that work beside it.
+        let fed = again.iter().filter(|&&m| self.may_boot(m, &out));
+        let mut to_try: Vec<(Vec<usize>, usize)> = fed.map(|&m| (Vec::new(), m)).collect();
+        while let Some((mut beside, m)) = to_try.pop() {
+            if holds[m] {
+                continue;
+            }
+            let mut with = conditions.clone();
+            for &k in &beside {
+                with.draws[k] = working[k].clone();
+            }
             let boots = self.line.modules[m].boot.is_some();
-            let mut stays = true;
+            let mut last = None;
             for draw in [boots.then_some(Draw::Boot), Some(working[m].clone())] {
                 let Some(draw) = draw else { continue };
-                alone.draws[m] = draw;
+                with.draws[m] = draw;
                 // A supply that is asked for too much holds none.
-                let lived = self.lived(&alone, short)?;
-                stays &= lived.is_ok_and(|lived| !lived.dead[m]);
+                last = self
+                    .lived(&with, short)?
+                    .ok()
+                    .filter(|lived| !lived.dead[m]);
+                if last.is_none() {
+                    break;
+                }
             }
-            holds[m] = stays;
+            let Some(lived) = last else { continue };
+            holds[m] = true;
+            beside.push(m);
+            let behind = |k: &&usize| !self.may_boot(**k, &out) && self.may_boot(**k, &lived);
+            to_try.extend(again.iter().filter(behind).map(|&k| (beside.clone(), k)));
         }
         Ok(holds)
+    }
+
+    /// Whether a module that is off has the voltage at which it boots.
+    fn may_boot(&self, m: usize, lived: &Lived) -> bool {
+        let v = lived.input.inlets[m].map(|node| lived.faulted.voltages_v[node]);
+        let own = self.line.modules[m].input.as_ref();
+        let on_v = own.map(|i| {
+            i.lock_out
+                .map_or(i.minimum_v.si, |l| l.on_v.si.max(i.minimum_v.si))
+        });
+        on_v.zip(v).is_some_and(|(on_v, v)| v >= on_v)
     }
 
     /// A module without an input needs no power from the line.
@@ -283,15 +319,7 @@ impl Network<'_> {
         let count = modules.len();
         let dead = |m: usize| forced == Some(m) || lived.dead[m] && !self.has_own_power(m);
         let voltage_v = |m: usize| Some(lived.faulted.voltages_v[lived.input.inlets[m]?]);
-        let is_back = |m: usize| {
-            let own = modules[m].input.as_ref();
-            let on_v = own.map(|i| {
-                i.lock_out
-                    .map_or(i.minimum_v.si, |l| l.on_v.si.max(i.minimum_v.si))
-            });
-            let back = on_v.zip(voltage_v(m)).is_some_and(|(on_v, v)| v >= on_v);
-            back && forced != Some(m) && dead(m)
-        };
+        let is_back = |m: usize| forced != Some(m) && dead(m) && self.may_boot(m, lived);
         // What boots passes power on, to those behind it.
         let feeds = |m: usize| {
             modules[m]

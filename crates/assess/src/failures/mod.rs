@@ -5,6 +5,7 @@ mod asks;
 mod breakage;
 mod notice;
 mod talk;
+mod worst;
 
 use std::cmp::Reverse;
 
@@ -245,7 +246,10 @@ pub fn failures(line: &Line, contacts: Contacts) -> Result<Failures, FailuresErr
             outcome: parts.after(&broken)?,
         });
     }
-    failures.sort_by(|a, b| rank(a).cmp(&rank(b)));
+    failures.sort_by_cached_key(|failure| {
+        let (is_unknown, counts, notice_ms, dead, subject) = rank(failure);
+        (is_unknown, counts, notice_ms, dead, subject.to_owned())
+    });
     Ok(Failures {
         contacts,
         hydrophones: line.hydrophones().count(),
@@ -278,6 +282,7 @@ impl Failures {
         self.failures.iter().any(|failure| match &failure.outcome {
             Err(_) => true,
             Ok(after) => {
+                let after = after.at_worst();
                 matches!(after.shore_notices_s, Some(Err(_)))
                     || after
                         .outputs
@@ -298,38 +303,9 @@ impl After {
         lost.dedup();
         lost
     }
-
-    /// What comes of it at each time that differs, this first.
-    pub(crate) fn at_all_times(&self) -> impl Iterator<Item = &After> {
-        std::iter::once(self).chain(&self.others)
-    }
-
-    /// Hydrophones that are lost to the line or to the shore at any time, each once.
-    #[must_use]
-    pub fn lost_at_any_time(&self) -> Vec<&str> {
-        let mut lost: Vec<&str> = self.at_all_times().flat_map(After::lost).collect();
-        lost.sort_unstable();
-        lost.dedup();
-        lost
-    }
-
-    /// Modules that come and go after it, in words.
-    pub(crate) fn comes_and_goes(&self) -> String {
-        let mut said = Vec::new();
-        if !self.tries_again.is_empty() {
-            said.push(format!(
-                "{} boots again and again",
-                self.tries_again.join(", ")
-            ));
-        }
-        if !self.at_times.is_empty() {
-            said.push(format!("{} drops out at times", self.at_times.join(", ")));
-        }
-        said.join(", and ")
-    }
 }
 
-/// Smaller is worse: a sea that seems quiet, outputs that warn nobody, hydrophones lost to the shore and to the line, a late notice, modules without power.
+/// Smaller is worse, at its worst time: a sea that seems quiet, outputs that warn nobody, hydrophones lost to the shore and to the line, a late notice, modules without power.
 fn rank(
     failure: &Failure,
 ) -> (
@@ -348,6 +324,7 @@ fn rank(
             &failure.subject,
         );
     };
+    let after = after.at_worst();
     let quiet = match after.shore {
         Sees::Quiet => after.lost_to_shore.len(),
         _ => 0,

@@ -13,6 +13,7 @@ use plan::{
     WrittenStart,
 };
 
+use crate::input::failed_attempts_words;
 use crate::verdict::{Verdict, unknown};
 use lost::mistaken;
 pub(crate) use lost::{lost, named_mistake};
@@ -108,7 +109,19 @@ impl Reach<'_> {
             That::LinkLoad { .. } | That::MessageLoss { .. } => self.load(),
             That::ClockError { .. } => self.clocks(),
             That::UplinkMessages { of, .. } | That::UplinkCost { of, .. } => {
-                self.uplink(&self.line.uplinks[of.0].id)
+                let u = &self.line.uplinks[of.0];
+                let mut parts = self.uplink(&u.id);
+                // Where attempts that break off may be billed it matters what may take its module off.
+                let may_bill = match u.bills_failed {
+                    Some(bills) => bills,
+                    None => failed_attempts_words(u).is_some(),
+                };
+                if may_bill {
+                    parts.extend(self.all(|kind, below| {
+                        matches!(kind, "supply" | "module" | "span") && below.is_none()
+                    }));
+                }
+                parts
             }
             That::UplinkWait { of, .. } => {
                 let u = &self.line.uplinks[of.0];

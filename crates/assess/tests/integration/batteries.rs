@@ -7,7 +7,7 @@ use plan::{Line, SupplyIx};
 
 use crate::support::{changed, checked, close, good, known, read, requirement, why_unknown};
 
-const SUN: (&str, &str) = (
+pub(crate) const SUN: (&str, &str) = (
     "kind = \"bench\"",
     "kind = \"solar-battery\"\npanels = { peak_power_each = \"20 W\", tilt = \"60 deg\", faces = 4, loss = \"15 %\" }\nbattery = { chemistry = \"lifepo4\", capacity = \"60 Ah\", voltage = \"12.8 V\" }",
 );

@@ -446,15 +446,9 @@ fn verif_requirements_on_failures_are_judged() {
     assert_eq!(known(&unheard, "safe").ruling, Ruling::Met);
 }
 
-/// Two ears between two supplies, 164 ohm from either. With one supply gone 5 W find no operating point: the second ear, of 35 V, falls first, and the first with its 3.7 W finds none alone (48^2 / 4 / 164 = 3.5 W).
-/// The second holds out alone with its 1.3 W, and so comes and goes: its heartbeats break the silence that the shore and the timer wait for.
-#[test]
-fn verif_what_comes_and_goes_breaks_the_silence() {
-    let contacts = (
-        "mated_pins_in_loop = 0, resistance = \"0 ohm\"",
-        "mated_pins_in_loop = 2, resistance = \"80 ohm\", aged = \"80 ohm\"",
-    );
-    let more = format!(
+/// A line of two ears between two supplies, 164 ohm from either: with one gone it carries `48^2 / 4 / 164 = 3.5 W`.
+fn two_supplies() -> String {
+    format!(
         "{VOTES}[requirement.notice]\nthat = \"time-to-notice\"\nat_most = \"30 h\"\n[requirement.safe]\nthat = \"fail-safe\"\nof = \"module.base.output.lamp\"\nat_most = \"20 min\"\n[supply.end]\nat = \"module.end\"\nkind = \"bench\"\noutput = {{ voltage = \"48 V\", resistance = \"0 ohm\", current_limit = \"5 A\" }}
 [behaviour.watch]
 on = \"module.base\"
@@ -505,10 +499,22 @@ conductor = \"18 AWG\"
 contacts = {{ mated_pins_in_loop = 2, resistance = \"80 ohm\", aged = \"80 ohm\" }}
 link = \"10BASE-T1L\"
 ",
-    );
+    )
+}
+
+const ENDS: (&str, &str) = (
+    "mated_pins_in_loop = 0, resistance = \"0 ohm\"",
+    "mated_pins_in_loop = 2, resistance = \"80 ohm\", aged = \"80 ohm\"",
+);
+
+/// Two ears between two supplies, 164 ohm from either. With one supply gone 5 W find no operating point: the second ear, of 35 V, falls first, and the first with its 3.7 W finds none alone (48^2 / 4 / 164 = 3.5 W).
+/// The second holds out alone with its 1.3 W, and so comes and goes: its heartbeats break the silence that the shore and the timer wait for.
+#[test]
+fn verif_what_comes_and_goes_breaks_the_silence() {
+    let more = two_supplies();
     let lamp = format!("{LAMP}fail_safe = \"off\"\nfails_safe_within = \"15 min\"\n");
     let changes = [
-        contacts,
+        ENDS,
         // What the first ear hears leads nowhere, so that all hangs on the second.
         (
             "do = [{ publish = \"alert/call\" }]",
@@ -537,7 +543,8 @@ link = \"10BASE-T1L\"
         panic!("{:?}", after.others);
     };
     assert_eq!(works.lost(), ["module.ear.sensor.one"]);
-    assert_eq!(after.lost_at_any_time(), after.lost());
+    assert_eq!(after.at_worst().lost(), after.lost());
+    assert!(after.lost_at_times().is_empty());
     let reading = read(&changed(&changes));
     let check = check(&reading, &Shelf::default());
     for id in ["notice", "safe"] {
@@ -557,6 +564,87 @@ link = \"10BASE-T1L\"
     let contact = contact.outcome.as_ref().unwrap();
     assert_eq!(contact.tries_again, ["module.ear"]);
     assert!(contact.others.is_empty(), "{:?}", contact.others);
+}
+
+/// With the second supply gone two ears of 0.5 W hold (44.3 V). What the second hears lights its lamp of 2.9 W: with 3.9 W there is no voltage, the first ear falls at 43 V, and the second with its 3.4 W
+/// would stand at 28 V, below its 35 V.
+#[test]
+fn verif_what_drops_out_at_times_is_lost() {
+    let lamp = "[module.two.output.beam]\nkind = \"lamp\"\npower = \"2.9 W\"\nstarts = \"off\"\nfail_safe = \"off\"\n[module.two.sensor.one]\n";
+    let more = two_supplies()
+        .replace("listening = \"1.3 W\"", "listening = \"0.5 W\"")
+        .replace("[module.two.sensor.one]\n", lamp)
+        .replace(
+            "do = [{ publish = \"alert/call\" }]",
+            "do = [{ publish = \"alert/call\" }, { switch = \"module.two.output.beam\", to = \"on\", for = \"20 s\" }]",
+        );
+    let changes = [
+        ENDS,
+        (VOTES, more.as_str()),
+        ASHORE,
+        EXPIRY,
+        ("listening = \"2 W\"", "listening = \"0.5 W\""),
+        (
+            "passes = { power = \"never\", data = \"never\" }",
+            "passes = { power = \"always\", data = \"always\" }",
+        ),
+        ("minimum = \"20 V\"", "minimum = \"43 V\""),
+    ];
+    let found = told(&changes);
+    let after = after(&found, "supply.end", "no-supply");
+    assert!(after.tries_again.is_empty() && after.lost().is_empty());
+    assert_eq!(after.at_times, ["module.ear", "module.two"]);
+    let both = ["module.ear.sensor.one", "module.two.sensor.one"];
+    assert_eq!(after.lost_at_times(), both);
+    assert_eq!(after.at_worst().lost(), both);
+    let check = check(&read(&changed(&changes)), &Shelf::default());
+    let why = why_unknown(&check, "notice");
+    assert!(
+        why.contains("after supply.end gone, module.ear, module.two drops out at times"),
+        "{why}"
+    );
+    // Of all failures the worst is told, with those at times among them.
+    let worst = found
+        .failures
+        .iter()
+        .filter_map(|f| f.outcome.as_ref().ok());
+    let most = worst.map(|a| a.at_worst().lost().len()).max().unwrap();
+    assert_eq!(most, 2);
+}
+
+/// Behind an ear that holds out once it has booted, and passes power while it has some, another boots and is heard.
+#[test]
+fn verif_what_is_behind_one_that_holds_out_is_heard_too() {
+    let three = "[module.three]\nposition = { depth = \"25 m\" }\nprocessing = \"100 us\"\ninput = { minimum = \"10 V\", maximum = \"56 V\" }\nloads = { on = \"0.1 W\" }\nboot = { time = \"1 s\", power = \"0.1 W\" }\npasses = { power = \"always\", data = \"always\" }\nthrough = { resistance = \"0 ohm\" }\n[span.last]\nfrom = \"module.two\"\nto = \"module.three\"\nlength = \"10 m\"\nconductor = \"18 AWG\"\ncontacts = { mated_pins_in_loop = 0, resistance = \"0 ohm\" }\nlink = \"10BASE-T1L\"\n";
+    let works = |passes: &str| -> (Vec<String>, Vec<bool>) {
+        let from = "power = \"1 W\" }\nheartbeat = { topic = \"health/two\", every = \"10 min\" }\npasses = { power = \"always\"";
+        let more = two_supplies();
+        assert!(more.contains(from));
+        let own = from.replace("power = \"always\"", &format!("power = \"{passes}\""));
+        let more = more.replace(from, &own) + three;
+        let changes = [
+            ENDS,
+            (VOTES, more.as_str()),
+            ASHORE,
+            EXPIRY,
+            ("listening = \"2 W\"", "listening = \"3.7 W\""),
+            (
+                "passes = { power = \"never\", data = \"never\" }",
+                "passes = { power = \"always\", data = \"always\" }",
+            ),
+        ];
+        let found = told(&changes);
+        let after = after(&found, "supply.end", "no-supply");
+        let [other] = after.others.as_slice() else {
+            panic!("{:?}", after.others);
+        };
+        // Of base, ear, end, three and two.
+        let works = other.works_on.iter().map(|works| *works == Some(true));
+        (after.tries_again.clone(), works.collect())
+    };
+    let (again, on) = works("powered");
+    assert_eq!(again, ["module.ear", "module.three", "module.two"]);
+    assert_eq!(on, [true, false, false, true, true]);
 }
 
 /// A mistake in what failures read leaves their verdicts unknown; one in a store does not.

@@ -2,6 +2,7 @@
 
 use assess::{Shelf, Status, Word, check};
 
+use crate::batteries::SUN;
 use crate::support::{changed, checked, close, known, read, requirement, why_unknown};
 
 /// 12 a day for 30 days are 360 messages, at 0.12 EUR 43.20 EUR.
@@ -70,6 +71,44 @@ fn val_failed_attempts_are_paid_where_the_plan_says_so() {
     let never = checked(&[(sure, "success = \"100 %\"\nfailed_attempts = \"billed\"\n")]);
     close(known(&never, "messages").value.value, 360.0, 0.0);
     assert!(!known(&never, "budget").why.contains("failed"));
+}
+
+/// A battery may take the module of an uplink off any number of times, and each time an attempt that breaks off may be billed: what is counted while it works on breaks a limit and keeps none. A
+/// cap that stops keeps it: 600 EUR are 6000 messages of 10 cents.
+#[test]
+fn verif_failed_attempts_behind_a_battery_are_bounded_by_a_cap_alone() {
+    let of = |more: &str, limit: &str| {
+        let tariff = format!("success = \"90 %\"\nexpiry = \"60 s\"\n{more}");
+        let budget = format!("at_most = \"{limit}\"");
+        let more = [
+            SUN,
+            ("success = \"100 %\"\n", tariff.as_str()),
+            ("400 per 30 d", "9000 per 30 d"),
+            ("at_most = \"50 EUR\"", budget.as_str()),
+        ];
+        checked(&more)
+    };
+    let billed = "failed_attempts = \"billed\"\n";
+    let open = of(billed, "900 EUR");
+    for (id, counted) in [("messages", "2220 messages"), ("budget", "222 EUR")] {
+        let why = why_unknown(&open, id);
+        for said in ["how often is not known", counted, "a `cap` that stops"] {
+            assert!(why.contains(said), "{said}: {why}");
+        }
+    }
+    let poor = of(billed, "200 EUR");
+    close(known(&poor, "budget").value.value, 222.0, 1e-9);
+    assert_eq!(requirement(&poor, "budget").word(), Word::Broken);
+    let capped = format!("{billed}cap = \"600 EUR\"\nat_cap = \"stop\"\n");
+    let kept = of(&capped, "900 EUR");
+    for (id, at_cap) in [("messages", 6000.0), ("budget", 600.0)] {
+        close(known(&kept, id).value.value, at_cap, 1e-9);
+        let why = &known(&kept, id).why;
+        assert!(why.ends_with("up to the cap"), "{why}");
+        assert_eq!(requirement(&kept, id).word(), Word::Met);
+    }
+    let free = of("failed_attempts = \"free\"\n", "50 EUR");
+    assert_eq!(requirement(&free, "budget").word(), Word::Met);
 }
 
 /// 200 bytes in messages of 120 bytes are two billed messages each: 720.

@@ -183,6 +183,7 @@ fn val_a_slender_anode_is_a_bar_in_its_own_potential() {
             length_m: n(2),
             girth_m: n(3),
             core_m: n(4),
+            stands_off_m: 0.3,
         };
         let new_ohm = anode_ohm(&form, n(7)).unwrap();
         assert!((new_ohm / n(10) - 1.0).abs() < LEADING_TERMS, "{row:?}");

@@ -58,14 +58,13 @@ pub fn failures_text(name: &str, failures: &Failures) -> String {
 }
 
 fn headline(failures: &Failures) -> String {
-    let known = || {
-        failures
-            .failures
-            .iter()
-            .filter_map(|f| f.outcome.as_ref().ok())
-    };
-    let count = |wanted: &dyn Fn(&After) -> bool| known().filter(|a| wanted(a)).count();
-    let most = known().map(|a| a.lost().len()).max().unwrap_or(0);
+    let known: Vec<After> = failures
+        .failures
+        .iter()
+        .filter_map(|f| Some(f.outcome.as_ref().ok()?.at_worst()))
+        .collect();
+    let count = |wanted: &dyn Fn(&After) -> bool| known.iter().filter(|a| wanted(a)).count();
+    let most = known.iter().map(|a| a.lost().len()).max().unwrap_or(0);
     let mut said = vec![format!(
         "Of {} failures {} take a hydrophone from the line or the shore, {most} of {} at most",
         failures.failures.len(),
@@ -125,30 +124,35 @@ fn after(out: &mut String, after: &After, all: &[&After]) {
             &format!("{} without power, {with}", after.at_times.join(", ")),
         );
     }
-    let lost = after.lost();
-    if after.lost_to_line == after.lost_to_shore && !lost.is_empty() {
+    let worst = after.at_worst();
+    let lost = worst.lost();
+    if worst.lost_to_line == worst.lost_to_shore && !lost.is_empty() {
         row("lost", &lost.join(", "));
     } else {
-        if !after.lost_to_line.is_empty() {
-            row("lost to the line", &after.lost_to_line.join(", "));
+        if !worst.lost_to_line.is_empty() {
+            row("lost to the line", &worst.lost_to_line.join(", "));
         }
-        if !after.lost_to_shore.is_empty() {
-            row("lost to the shore", &after.lost_to_shore.join(", "));
+        if !worst.lost_to_shore.is_empty() {
+            row("lost to the shore", &worst.lost_to_shore.join(", "));
         }
     }
     if lost.is_empty() {
         row("lost", "no hydrophone");
     }
+    let at_times = after.lost_at_times();
+    if !at_times.is_empty() {
+        row("at times only", &at_times.join(", "));
+    }
     if !after.times_wrong.is_empty() {
         row("times wrong of", &after.times_wrong.join(", "));
     }
-    for output in after.outputs.iter().filter(|o| o.does != Does::AsBefore) {
+    for output in worst.outputs.iter().filter(|o| o.does != Does::AsBefore) {
         row(
             "output",
             &format!("{} {}", output.output, output_words(output)),
         );
     }
-    if let Some(words) = shore_words(after) {
+    if let Some(words) = shore_words(&worst) {
         row("the shore", &words);
     }
     let lowest = all
@@ -225,22 +229,24 @@ fn failure_json(failure: &Failure) -> Value {
     let mut told = match &failure.outcome {
         Err(why) => json!({ "unknown": why }),
         Ok(after) => {
-            let outputs: Vec<Value> = after.outputs.iter().map(output_json).collect();
+            let worst = after.at_worst();
+            let outputs: Vec<Value> = worst.outputs.iter().map(output_json).collect();
             let voltages: Vec<Value> = after
                 .voltages_v
                 .iter()
                 .map(|(module, v)| json!({ "module": module, "voltage_v": v }))
                 .collect();
-            let notices = after.shore_notices_s.as_ref();
+            let notices = worst.shore_notices_s.as_ref();
             json!({
                 "without_power": after.without_power,
                 "boots_again": after.tries_again,
                 "without_power_at_times": after.at_times,
-                "lost_to_line": after.lost_to_line,
-                "lost_to_shore": after.lost_to_shore,
+                "lost_to_line": worst.lost_to_line,
+                "lost_to_shore": worst.lost_to_shore,
+                "lost_at_times": after.lost_at_times(),
                 "times_wrong": after.times_wrong,
                 "outputs": outputs,
-                "shore_sees": match after.shore {
+                "shore_sees": match worst.shore {
                     Sees::NoShore => "no-shore",
                     Sees::Alerts => "alerts",
                     Sees::Unknown => "unknown",
