@@ -43,16 +43,16 @@ fn by_either_tariff(line: &Line, of: UplinkIx, judge: impl Fn(&Line) -> Verdict)
         return billed.because("; so it is billed like others, and free it costs no more");
     }
     let told = match &billed {
-        Verdict::Known(k) => format!("{} {}", show_number(k.value.value), k.value.unit),
+        Verdict::Known(k) => format!("{} {}", whole(k.value.value), k.value.unit),
         other => format!("what is not known ({})", other.why()),
     };
     unknown(
         free.subject(),
         format!(
             "the plan does not say whether attempts that fail are billed: free it is {} {}, billed {told}, and the limit is {}; write `failed_attempts` by the tariff",
-            show_number(of_free.value.value),
+            whole(of_free.value.value),
             of_free.value.unit,
-            show_number(of_free.limit.value)
+            whole(of_free.limit.value)
         ),
     )
 }
@@ -79,13 +79,18 @@ fn through_restarts(
             verdict.subject(),
             format!(
                 "{restarts}: while it works on it is {} {} with a limit of {}; a `cap` that stops the uplink within the limit bounds it, and a tariff with free failed attempts needs no bound ({})",
-                show_number(known.value.value),
+                whole(known.value.value),
                 known.value.unit,
-                show_number(known.limit.value),
+                whole(known.limit.value),
                 known.why
             ),
         ),
     }
+}
+
+/// Messages or money in full, as a bill has them.
+fn whole(figure: f64) -> f64 {
+    (100.0 * figure).round() / 100.0
 }
 
 fn messages(line: &Line, of: UplinkIx, limit: EventRate) -> Verdict {

@@ -132,6 +132,8 @@ impl<'a> Parts<'a> {
         after.unsteady = unsteady
             .map(|(again, at_times)| *again || *at_times)
             .collect();
+        let mut uplinks = self.line().uplinks.iter();
+        after.shore_unsteady = uplinks.any(|u| after.unsteady[u.module.0]);
         if after.unsteady.contains(&true) {
             let holds = match broken.part {
                 Part::Uplink(_) => vec![false; nodes.len()],
@@ -247,6 +249,7 @@ impl<'a> Parts<'a> {
                 .collect(),
             unsteady: vec![false; nodes.len()],
             copies: self.talk.copies(now),
+            shore_unsteady: false,
             others: Vec::new(),
         }
     }

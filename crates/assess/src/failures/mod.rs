@@ -125,6 +125,8 @@ pub struct After {
     pub unsteady: Vec<bool>,
     /// Every copy of a message that the line asks for while it is whole.
     pub copies: Vec<CopyAfter>,
+    /// Whether a module with an uplink tries again or drops out at times.
+    pub shore_unsteady: bool,
     /// The same at other times, where modules work or drop out at times only: with those working that can hold out alone once they have booted again, and with those out
     /// that drop out at times. Empty where all stays as it is above.
     pub others: Vec<After>,

@@ -11,8 +11,20 @@ impl After {
         std::iter::once(self).chain(&self.others)
     }
 
-    /// What comes of it at its worst time: hydrophones that are lost at any time, outputs that are unsafe at any, and a notice that is unknown where it rests on a silence
-    /// which what comes back breaks. All else is as it is here.
+    /// Of all times the one at which most modules work: who is silent then is silent always.
+    fn fewest_silent(&self) -> &After {
+        let working = |a: &After| a.works_on.iter().filter(|w| **w == Some(true)).count();
+        let mut fewest = self;
+        for other in &self.others {
+            if working(other) > working(fewest) {
+                fewest = other;
+            }
+        }
+        fewest
+    }
+
+    /// What comes of it at its worst time: hydrophones that are lost at any time, outputs that are unsafe at any, and the notice of what is silent at all of them, unknown where
+    /// what comes back breaks every silence. All else is as it is here.
     #[must_use]
     pub fn at_worst(&self) -> After {
         if self.others.is_empty() {
@@ -31,20 +43,18 @@ impl After {
             _ if self.is_quiet() => Sees::Quiet,
             _ => Sees::Unknown,
         };
-        let notices = |a: &After| (a.shore, a.shore_notices_s.clone());
-        let steady = self.others.iter().all(|a| notices(a) == notices(self));
-        let shore_notices_s = match (shore, steady) {
+        let shore_notices_s = match (shore, &self.fewest_silent().shore_notices_s) {
+            (Sees::NoShore, _) => self.shore_notices_s.clone(),
             (Sees::Quiet, _) => None,
-            (Sees::NoShore, _) | (_, true) => self.shore_notices_s.clone(),
-            _ => Some(Err(format!(
-                "{}: heartbeats come between, so when the shore can tell is unknown; {SETTLES}",
-                self.comes_and_goes()
-            ))),
+            (Sees::Unknown, notices) if notices.is_none() || self.shore_unsteady => {
+                Some(Err(format!(
+                    "{}: heartbeats come between, so when the shore can tell is unknown; {SETTLES}",
+                    self.comes_and_goes()
+                )))
+            }
+            (_, notices) => notices.clone(),
         };
-        let outputs = (0..self.outputs.len()).map(|o| {
-            let each: Vec<&OutputAfter> = self.at_all_times().map(|a| &a.outputs[o]).collect();
-            self.worst_of(&each)
-        });
+        let outputs = (0..self.outputs.len()).map(|o| self.worst_of(o));
         After {
             lost_to_line: any(|a| &a.lost_to_line),
             lost_to_shore,
@@ -70,16 +80,17 @@ impl After {
     /// Modules that come and go after it, in words.
     #[must_use]
     pub fn comes_and_goes(&self) -> String {
-        let mut said = Vec::new();
-        if !self.tries_again.is_empty() {
-            said.push(format!(
-                "{} boots again and again",
-                self.tries_again.join(", ")
-            ));
-        }
-        if !self.at_times.is_empty() {
-            said.push(format!("{} drops out at times", self.at_times.join(", ")));
-        }
+        let does = |who: &[String], one: &str, many: &str| {
+            let does = if who.len() == 1 { one } else { many };
+            (!who.is_empty()).then(|| format!("{} {does}", who.join(", ")))
+        };
+        let again = does(
+            &self.tries_again,
+            "boots again and again",
+            "boot again and again",
+        );
+        let at_times = does(&self.at_times, "drops out at times", "drop out at times");
+        let said: Vec<String> = again.into_iter().chain(at_times).collect();
         said.join(", and ")
     }
 
@@ -94,10 +105,8 @@ impl After {
     }
 
     /// An output at the worst of these times.
-    fn worst_of(&self, each: &[&OutputAfter]) -> OutputAfter {
-        let [first, others @ ..] = each else {
-            unreachable!("this time is among them");
-        };
+    fn worst_of(&self, o: usize) -> OutputAfter {
+        let each: Vec<&OutputAfter> = self.at_all_times().map(|a| &a.outputs[o]).collect();
         let is_unknown = |o: &&&OutputAfter| matches!(o.safe, Safe::Unknown(_));
         if let Some(never) = each.iter().find(|o| o.safe == Safe::Never) {
             return (*never).clone();
@@ -105,14 +114,18 @@ impl After {
         if let Some(unknown) = each.iter().find(is_unknown) {
             return (*unknown).clone();
         }
-        let differs = others
-            .iter()
-            .any(|o| (o.does, &o.safe) != (first.does, &first.safe));
         let longest = each
             .iter()
             .max_by(|a, b| within_s(a).total_cmp(&within_s(b)));
         let mut worst = (*longest.expect("this time is among them")).clone();
-        if differs && each.iter().any(|o| o.by_timer) {
+        // A silence that brings it there at times only is broken by what comes back, and a module that comes back begins its timers anew.
+        let at_last = &self.fewest_silent().outputs[o];
+        let own_unsteady = self
+            .tries_again
+            .iter()
+            .chain(&self.at_times)
+            .any(|m| at_last.output.starts_with(&format!("{m}.")));
+        if each.iter().any(|o| o.by_timer) && (at_last.safe == Safe::NotNeeded || own_unsteady) {
             worst.safe = Safe::Unknown(format!(
                 "{}: what comes back may wind its timer up again, so when it is in its fail-safe state is unknown; {SETTLES}",
                 self.comes_and_goes()

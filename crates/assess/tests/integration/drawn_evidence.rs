@@ -90,8 +90,10 @@ fn val_a_later_check_tells_the_share_met_with_the_limits_of_scipy() {
 /// Draws of other limits are told as stale where nothing that is judged has counts in them, and that spreads were not drawn stays open.
 #[test]
 fn verif_draws_of_other_limits_alone_are_not_current() {
-    let that = "that = \"voltage\"";
-    let with = |limit: &str| text().replace(that, &format!("{that}\nat_least = \"{limit}\""));
+    let text = text();
+    let own = "[requirement.voltage]\n";
+    let (before, _) = text.split_once(own).unwrap();
+    let with = |limit: &str| format!("{before}{own}that = \"voltage\"\nat_least = \"{limit}\"\n");
     let made = record(&with("30 V"), &ask(40));
     let same = checked(&with("30 V"), std::slice::from_ref(&made));
     assert_eq!(same.draws, DrawsBeside::Current);

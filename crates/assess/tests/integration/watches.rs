@@ -278,11 +278,6 @@ fn verif_a_sound_that_a_detector_does_not_take_whole_is_unknown() {
             "hold_off = \"5 s\", at_least = 3, of_last = 4",
             "tells of nothing shorter than",
         ),
-        (
-            "  { level = \"exposure\"",
-            "  { band = [\"120 Hz\", \"300 Hz\"] },\n  { level = \"exposure\"",
-            "what lies outside is not measured",
-        ),
     ] {
         let check = with_stage(from, to);
         let why = why_unknown(&check, "watch.strike");

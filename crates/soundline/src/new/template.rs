@@ -395,6 +395,7 @@ fn talk(text: &mut Text, read: &Read, head: &str, price: &Value) {
     text.line(&format!("at = \"module.{head}\""));
     text.assumed("message_size", "\"300 B\"");
     text.quantity("price", price);
+    text.assumed("failed_attempts", "\"free\"");
     text.assumed("session", "\"20 s\"");
     text.assumed("success", "\"95 %\"");
     text.assumed("back_off", "\"60 s\"");
