@@ -117,11 +117,6 @@ fn one(line: &Line, sensor: SensorIx, limit_db: f64, memo: &Memo) -> Result<Verd
             budget.winds_m_s,
             budget.shipping,
             &budget.detectors,
-            budget
-                .detectors
-                .iter()
-                .map(|d| window_s(line, &d.path))
-                .collect::<Vec<_>>(),
         ),
     );
     Ok(against.judge(line.sensor_path(sensor), counts.clear_db, evidence, why))
