@@ -16,6 +16,8 @@ at_least = \"50 %\"
 labels = \"labels.csv\"
 ";
 const DAY_S: f64 = 86_400.0;
+/// Days of the record.
+const DAYS: usize = 10;
 
 /// The example with a requirement on labels, and nothing that holds back what goes ashore.
 fn asking(desk: &Desk) -> String {
@@ -42,7 +44,7 @@ fn leave_a_record(desk: &Desk, text: &str) {
         threshold_db,
         hits,
         false_alarms,
-        by_day: Some(vec![false_alarms]),
+        by_day: Some(vec![false_alarms / DAYS as u64; DAYS]),
     };
     let record = Tuning {
         program: beside::computed_by(),
@@ -55,11 +57,15 @@ fn leave_a_record(desk: &Desk, text: &str) {
         hits: 80,
         false_alarms: 100,
         judged_s: 10.0 * DAY_S,
-        days: Some(vec![TunedDay {
-            day: 20_000,
-            judged_s: 10.0 * DAY_S,
-            false_alarms: 100,
-        }]),
+        days: Some(
+            (0..DAYS as i64)
+                .map(|d| TunedDay {
+                    day: 20_000 + d,
+                    judged_s: DAY_S,
+                    false_alarms: 10,
+                })
+                .collect(),
+        ),
         curve: Some(TunedCurve {
             steady_digest: steady_digest(line, of, None).unwrap(),
             points: [(4.0, 95, 400), (6.0, 80, 100), (8.0, 60, 20)]
