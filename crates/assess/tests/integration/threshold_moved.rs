@@ -51,7 +51,8 @@ fn record() -> Tuning {
         threshold_db,
         hits,
         false_alarms,
-        by_day: Some(vec![false_alarms]),
+        // Ten days alike, as the record has them.
+        by_day: Some(vec![false_alarms / 10; 10]),
     };
     Tuning {
         curve: Some(TunedCurve {
