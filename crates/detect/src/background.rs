@@ -17,6 +17,7 @@ use crate::mean::RunningMean;
 use crate::median::RunningMedian;
 use crate::resolve::BackgroundSpec;
 use crate::spec::BackgroundKind;
+use crate::workings::BackgroundWorkings;
 
 #[derive(Clone, Debug)]
 pub(crate) struct Background {
@@ -79,6 +80,15 @@ impl Background {
     /// The stage that asks for it.
     pub(crate) fn stage(&self) -> usize {
         self.stage
+    }
+
+    /// Its numbers, laid open.
+    pub(crate) fn workings(&self, kind: BackgroundKind) -> BackgroundWorkings {
+        BackgroundWorkings {
+            kind,
+            cells: self.cells(),
+            guard: self.guard,
+        }
     }
 
     /// Number of cells over which it runs.

@@ -33,6 +33,7 @@ mod ridge;
 mod spec;
 mod trigger;
 mod vote;
+mod workings;
 
 mod cell;
 mod detector;
@@ -57,3 +58,7 @@ pub use median::RunningMedian;
 pub use notice::{Ending, Event, EventId, Intervals, Notice, Reason, Sweep, Told};
 pub use spec::{BackgroundKind, Confirm, ContourPoint, KOfN, LevelKind, Sense, Spec, Stage};
 pub use vote::{Vote, VoteError, VoteSpec};
+pub use workings::{
+    BackgroundWorkings, DecisionWorkings, LoweringWorkings, MeasureWorkings, Workings,
+    WorkingsError,
+};

@@ -2,7 +2,7 @@
 
 use alloc::vec::Vec;
 
-use signal::{BandFront, Block, Decimator};
+use signal::{BandFront, Block, Decimator, Lowering};
 
 use crate::detector::StageCost;
 use crate::error::SpecError;
@@ -94,6 +94,26 @@ impl Sampler {
     /// Rate of the band samples, Hz.
     pub(crate) fn rate_out_hz(&self) -> f64 {
         self.rate_hz / self.factor() as f64
+    }
+
+    /// Filters that lower the rate, in the order in which the samples pass them.
+    pub(crate) fn lowerings(&self) -> impl Iterator<Item = Lowering<'_>> {
+        let decimate = self.decimate.as_ref().map(|(_, decimator)| decimator);
+        let band = match &self.band {
+            Some((_, Narrowing::Filter(band))) => band.decimator(),
+            Some((_, Narrowing::Lower(lower))) => Some(lower),
+            None => None,
+        };
+        let decimators = decimate.into_iter().chain(band);
+        decimators.flat_map(|decimator| decimator.lowerings())
+    }
+
+    /// Sections of the band-pass; none without one.
+    pub(crate) fn sections(&self) -> &[[f64; 5]] {
+        match &self.band {
+            Some((_, Narrowing::Filter(band))) => band.filter().sections(),
+            Some((_, Narrowing::Lower(_))) | None => &[],
+        }
     }
 
     /// Centre of the band-pass, Hz; `None` without one.

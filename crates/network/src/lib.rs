@@ -61,7 +61,7 @@ pub use machine::{
 pub use payload::{
     CSource, CborError, CborItem, CobsError, Field, FieldKind, Frame, Layout, Numbers, PackError,
     Packed, PayloadError, Place, RecordError, UnpackError, Unpacked, Value, bits, c99, cbor_decode,
-    cbor_encode, cobs_decode, cobs_encode, crc16, identifier, python, record_from_cbor,
+    cbor_encode, cobs_decode, cobs_encode, comment, crc16, identifier, python, record_from_cbor,
     record_to_cbor,
 };
 pub use poll::{Age, Exchange, RoundTooLong, poll_age, poll_round};

@@ -58,6 +58,11 @@ impl BandFront {
         self.filter.rate_hz()
     }
 
+    /// What lowers the rate before the band-pass, where the band allows it.
+    pub fn decimator(&self) -> Option<&Decimator> {
+        self.decimator.as_ref()
+    }
+
     /// The band-pass, at the rate of the band samples.
     pub fn filter(&self) -> &Sos {
         &self.filter

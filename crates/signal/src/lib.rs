@@ -60,7 +60,7 @@ pub use budget::{ChainNoise, NoiseParts, clipped_share, power_sum_db};
 pub use butterworth::{butterworth_bandpass, butterworth_highpass, butterworth_lowpass};
 pub use chain::{HighPass, SensorChain};
 pub use decidecade::{Decidecade, decidecades};
-pub use decimate::Decimator;
+pub use decimate::{Decimator, Lowering};
 pub use error::{BankError, ChainError, FilterError, SpectrumError, StreamError, SynthError};
 pub use frames::{Frame, Frames};
 pub use front::BandFront;

@@ -66,6 +66,11 @@ impl Exponential {
         self.mean_square
     }
 
+    /// What a sample leaves of the mean square before it, and what it adds of its own square.
+    pub fn weights(&self) -> (f64, f64) {
+        (self.keep, self.take)
+    }
+
     /// The weighted mean square now.
     pub fn mean_square(&self) -> f64 {
         self.mean_square

@@ -130,7 +130,8 @@ impl Names {
 }
 
 /// A text for a comment: what could end the comment, or is no ASCII, is an underscore; a micro sign is a u.
-pub(super) fn comment(text: &str) -> String {
+#[must_use]
+pub fn comment(text: &str) -> String {
     text.chars()
         .map(|c| match c {
             '\u{b5}' | '\u{3bc}' => 'u',

@@ -16,7 +16,7 @@ pub use cbor::{CborError, CborItem, cbor_decode, cbor_encode};
 pub use check::crc16;
 pub use cobs::{CobsError, cobs_decode, cobs_encode};
 pub use field::{Field, FieldKind, PayloadError, bits};
-pub use identifier::identifier;
+pub use identifier::{comment, identifier};
 pub use layout::{Frame, Layout, Place};
 pub use pack::{Numbers, PackError, Packed, UnpackError, Unpacked, Value};
 pub use python::python;

@@ -194,6 +194,15 @@ impl Decimator {
         size_of::<Self>() + stages.sum::<usize>()
     }
 
+    /// Its filters, in the order in which the samples pass them.
+    pub fn lowerings(&self) -> impl Iterator<Item = Lowering<'_>> {
+        self.stages.iter().map(|stage| Lowering {
+            factor: stage.m,
+            half: stage.half,
+            taps: &stage.taps,
+        })
+    }
+
     /// Gain at `f_hz` of the input, linear: what a tone of that frequency keeps before it is folded.
     pub fn gain(&self, f_hz: f64) -> f64 {
         let mut rate = self.rate_hz;
@@ -221,6 +230,17 @@ fn run_stages(stages: &mut [Stage], x: &[f32], sink: &mut impl FnMut(Block<'_>))
     } else {
         run_stages(rest, y, sink);
     }
+}
+
+/// One filter of a [`Decimator`]: output `j` is the sum of `taps` times the samples that end with `j * factor + half`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lowering<'a> {
+    /// Samples in to one out.
+    pub factor: usize,
+    /// Samples after the one that an output stands for.
+    pub half: usize,
+    /// Oldest sample first, zeros in front to a whole number of lanes of four.
+    pub taps: &'a [f32],
 }
 
 /// One linear-phase filter and divider.
