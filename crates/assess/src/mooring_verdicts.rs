@@ -5,10 +5,7 @@ use std::cell::OnceCell;
 use plan::{Anchor, Limits, Line, ModuleIx, Position, Q, SectionIx};
 use quantity::{Dimension, show, show_number};
 
-use crate::input::{
-    CasesError, DesignCase, Moored, MooredTop, NotMoored, beside_a_circle, design_cases,
-    lowest_water_left_out,
-};
+use crate::input::{CasesError, Moored, MooredTop, NotMoored, design_cases};
 use crate::memo::Memo;
 use crate::moorings::{Extreme, HungLine, METHOD, Moorings, OfModule, moorings_of};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
@@ -99,22 +96,6 @@ impl Told<'_> {
             _ => verdict,
         }
     }
-}
-
-/// A verdict on a watch circle that stands only if it is broken while no case stands at the lowest water: there the circle is wider, and what the cases give is the least that
-/// it can be.
-pub(crate) fn kept_at_lowest_water(line: &Line, cases: &[DesignCase], verdict: Verdict) -> Verdict {
-    let Some(lowest_m) = lowest_water_left_out(line, cases).filter(|_| !verdict.is_broken()) else {
-        return verdict;
-    };
-    let Verdict::Known(known) = &verdict else {
-        return verdict;
-    };
-    let why = format!(
-        "no case stands at the lowest water of the tide, {lowest_m} m, where the circle is wider: of the cases that are written it is {:.1} m with a limit of {:.1} m; write the case of the widest circle once more with `water_level = \"{lowest_m} m\"`",
-        known.value.value, known.limit.value
-    );
-    unknown(verdict.subject(), why)
 }
 
 pub(crate) fn not_moored(all: &[Result<HungLine, NotMoored>]) -> String {
@@ -671,12 +652,8 @@ pub(crate) fn watch_circle(hangs: &Hangs<'_>, of: Option<ModuleIx>, at_most_m: Q
             case: widest.case,
         });
         let evidence = told.evidence(&(&path, at_most_m.si));
-        let why = format!(
-            "radius about the anchor, widest in {case}{}",
-            beside_a_circle(line, &found.cases)
-        );
-        let judged = against.judge(path, widest.radius_m, evidence, why);
-        all.push(told.whole(kept_at_lowest_water(line, &found.cases, judged)));
+        let why = format!("radius about the anchor, widest in {case}");
+        all.push(told.whole(against.judge(path, widest.radius_m, evidence, why)));
     }
     if all.is_empty() {
         let path = of.map_or_else(|| "the plan".to_owned(), |m| line.module_path(m));

@@ -2,8 +2,7 @@
 
 use plan::{Line, ModuleIx, Q, That};
 
-use crate::input::beside_a_circle;
-use crate::mooring_verdicts::{FORCE_N, Hangs, kept_at_lowest_water, not_moored};
+use crate::mooring_verdicts::{FORCE_N, Hangs, not_moored};
 use crate::recovery::{
     Chance, LineRecovery, METHOD, Parted, RISES, Recovery, Sharing, least_lift, of_moorings,
 };
@@ -342,20 +341,12 @@ pub(crate) fn drift_alarms(hangs: &Hangs<'_>) -> Vec<Verdict> {
                     narrow: RADIUS_M,
                     unit: "m".to_owned(),
                 };
-                let lower = hangs.found().map_or_else(
-                    |_| String::new(),
-                    |found| beside_a_circle(line, &found.cases),
-                );
                 let why = format!(
-                    "radius of its drift alarm; the buoy's own circle is {:.1} m, and {} fixes with their errors reach {:.1} m beyond it as often as false alarms are borne{lower}",
+                    "radius of its drift alarm; the buoy's own circle is {:.1} m, and {} fixes with their errors reach {:.1} m beyond it as often as false alarms are borne",
                     adrift.least.watch_circle_m, adrift.fixes, adrift.least.error_m
                 );
                 let evidence = Evidence::computed(METHOD, adrift);
-                let judged = against.judge(subject, adrift.radius_m, evidence, why);
-                match hangs.found() {
-                    Ok(found) => kept_at_lowest_water(line, &found.cases, judged),
-                    Err(_) => judged,
-                }
+                against.judge(subject, adrift.radius_m, evidence, why)
             }
         }
     });

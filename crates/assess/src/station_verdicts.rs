@@ -5,8 +5,8 @@ use mooring::{seen_within_m, sigma_of_circle_m};
 use plan::{ModuleIx, Q};
 use quantity::show_number;
 
-use crate::input::{MooredTop, beside_a_circle};
-use crate::mooring_verdicts::{CIRCLE_M, Hangs, kept_at_lowest_water};
+use crate::input::MooredTop;
+use crate::mooring_verdicts::{CIRCLE_M, Hangs};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 const METHOD: &str = "watch circle of the design cases and Rayleigh's law of fix and laying (docs/method/mooring.md)";
@@ -68,9 +68,7 @@ pub(crate) fn on_station(hangs: &Hangs<'_>, asked: &Asked) -> Vec<Verdict> {
             }
         };
         let case = found.cases[circle.case].named();
-        let case = format!("{case}{}", beside_a_circle(line, &found.cases));
-        let judged = judged(path, circle.radius_m, &case, asked);
-        all.push(kept_at_lowest_water(line, &found.cases, judged));
+        all.push(judged(path, circle.radius_m, &case, asked));
     }
     if all.is_empty() {
         all.push(unknown(

@@ -490,7 +490,7 @@ mod tests {
                     let found = fields.iter().find(|f| f.key == part);
                     let found = found.unwrap_or_else(|| panic!("{name}.{key}"));
                     if parts.peek().is_some() {
-                        let Shape::Table(within) = &found.shape else {
+                        let (Shape::Table(within) | Shape::Keyed(within)) = &found.shape else {
                             panic!("{name}.{key}");
                         };
                         fields = within.fields;

@@ -98,7 +98,7 @@ pub enum CasesError {
 /// Direction of a current or a wind of which the plan says none, degrees from north.
 const NO_DIRECTION_DEG: f64 = 0.0;
 
-/// The design cases of a plan: those that it declares, else slack water and the site's current at each end of its tide.
+/// The design cases of a plan: those that it declares, each once more at an end of the tide at which none is declared; else slack water and the site's current at each end of its tide.
 ///
 /// # Errors
 /// [`CasesError`] where the plan says too little.
@@ -118,7 +118,7 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
     choose_nominal(&mut cases, &mut assumed);
     turns(&cases, &mut assumed);
     beyond(line, &cases, &mut assumed);
-    ends_of_tide(line, &cases, &mut assumed);
+    at_ends_of_tide(line, &mut cases, &mut assumed)?;
     let grown = fouling(line, density_kg_m3).map_err(CasesError::Growth)?;
     if let Some(grown) = grown {
         told_of_growth(line, &grown, &mut assumed);
@@ -401,46 +401,53 @@ fn turns(cases: &[DesignCase], assumed: &mut Vec<String>) {
     }
 }
 
-/// The lowest water of the tide, m from the site's level, where no declared case stands at it: a line hangs slacker there, and what holds its top goes further.
-pub(crate) fn lowest_water_left_out(line: &Line, cases: &[DesignCase]) -> Option<f64> {
-    let (lowest, _) = line.sea.tide_m.filter(|_| !line.cases.is_empty())?;
-    let least_m = cases.iter().map(|c| c.level_m);
-    let least_m = least_m.fold(f64::INFINITY, f64::min);
-    (least_m > lowest.si).then_some(lowest.si)
-}
-
-/// The same in words, for what is broken already without it; nothing where a case stands there.
-pub(crate) fn beside_a_circle(line: &Line, cases: &[DesignCase]) -> String {
-    lowest_water_left_out(line, cases).map_or_else(String::new, |lowest_m| {
-        format!(
-            "; no case stands at the lowest water of the tide, {lowest_m} m, where the circle is wider: write one"
-        )
-    })
-}
-
-/// Ends of the tide at which no declared case stands: the shape there is not asked.
-fn ends_of_tide(line: &Line, cases: &[DesignCase], assumed: &mut Vec<String>) {
+/// Each declared case once more at an end of the tide at which no case is declared: in deeper water a line of one length leans less and pulls more, in shallower it is slack
+/// and its top goes further.
+fn at_ends_of_tide(
+    line: &Line,
+    cases: &mut Vec<DesignCase>,
+    assumed: &mut Vec<String>,
+) -> Result<(), CasesError> {
     let Some((lowest, highest)) = line.sea.tide_m.filter(|_| !line.cases.is_empty()) else {
-        return;
+        return Ok(());
     };
-    let most_m = cases
-        .iter()
-        .map(|c| c.level_m)
-        .fold(f64::NEG_INFINITY, f64::max);
-    for (end, m, left_out) in [
-        (
-            "lowest",
-            lowest.si,
-            lowest_water_left_out(line, cases).is_some(),
-        ),
-        ("highest", highest.si, most_m < highest.si),
-    ] {
-        if left_out {
-            assumed.push(format!(
-                "no declared case stands at the {end} water of the tide, {m} m: how the line hangs there is not asked"
-            ));
+    let declared = cases.len();
+    for (end, level_m) in [("lowest", lowest.si), ("highest", highest.si)] {
+        let beyond = |case: &DesignCase| match end {
+            "lowest" => case.level_m <= level_m,
+            _ => case.level_m >= level_m,
+        };
+        if cases[..declared].iter().any(beyond) {
+            continue;
         }
+        let depth_m = line.sea.water_depth_m.si + level_m;
+        let twins = cases[..declared].iter().map(|case| {
+            let mut twin = DesignCase {
+                id: format!("{}-{end}", case.id),
+                declared: false,
+                nominal: false,
+                level_m,
+                ..case.clone()
+            };
+            twin.water.depth_m = depth_m;
+            twin
+        });
+        let twins: Vec<DesignCase> = twins.collect();
+        if let Some(first) = twins.first().filter(|_| depth_m <= 0.0) {
+            return Err(CasesError::NoWater {
+                case: first.named(),
+                level_m,
+                depth_m: line.sea.water_depth_m.si,
+            });
+        }
+        let ids: Vec<&str> = twins.iter().map(|case| case.id.as_str()).collect();
+        assumed.push(format!(
+            "no declared case stands at the {end} water of the tide, {level_m} m: each counts once more there ({})",
+            ids.join(", ")
+        ));
+        cases.extend(twins);
     }
+    Ok(())
 }
 
 /// A water level so far beyond the tides is told, m: surges add some (a choice of ours).

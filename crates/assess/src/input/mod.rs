@@ -32,7 +32,6 @@ pub use asking::{Asking, Notice, askers};
 pub(crate) use bit_errors::sooner_share;
 pub use cases::{CasesError, DesignCase, DesignCases, design_cases};
 pub(crate) use cases::{FOULED, grown, level, water_density};
-pub(crate) use cases::{beside_a_circle, lowest_water_left_out};
 pub use delivery::terms;
 pub(crate) use delivery::{since, told_apart};
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, Given, electric};

@@ -4,7 +4,7 @@ use assess::range::{Curve, InjectionRecord, Sampled, Subject};
 use assess::{Check, PathAsk, Shelf, Verdict, Word, check, depths_told, sound_paths};
 use plan::{CallIx, DetectorIx, Line, Reading};
 
-use crate::moored::{plan_of, with_modules};
+use crate::moored::{plan_of, tideless, with_modules};
 use crate::support::{close, read, requirement};
 
 /// Hung depths are told to whole thousandths of a metre.
@@ -176,7 +176,7 @@ fn figures(check: &Check, id: &str) -> Vec<(String, u64)> {
 /// the straight line.
 #[test]
 fn verif_a_leaning_line_is_heard_where_it_hangs() {
-    let text = heard();
+    let text = tideless(&heard());
     let leaning = good(&text);
     let line = leaning.line.as_ref().unwrap();
     let hung_m = ["w0", "w1"].map(|id| depth_m(line, id));
@@ -297,7 +297,7 @@ fn verif_a_check_hangs_what_was_only_read() {
 /// first stands beside it.
 #[test]
 fn val_housings_count_at_the_deepest_case() {
-    let text = with_modules("").replace(
+    let text = tideless(&with_modules("")).replace(
         "[case.only]\n",
         "[case.still]\nnominal = true\n[case.only]\n",
     );

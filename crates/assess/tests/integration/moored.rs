@@ -222,6 +222,13 @@ pub(crate) fn with_modules(requirements: &str) -> String {
     format!("{text}{requirements}")
 }
 
+/// The same where there is no tide, so that no case counts anywhere but where it is written.
+pub(crate) fn tideless(text: &str) -> String {
+    let tide = "tide = { lowest = \"-2 m\", highest = \"2.5 m\" }";
+    assert_eq!(text.matches(tide).count(), 1);
+    text.replace(tide, "tide = { lowest = \"0 m\", highest = \"0 m\" }")
+}
+
 const ASKS: &str = r#"
 [requirement.depth]
 that = "module-depth"
@@ -263,7 +270,7 @@ fn judged(text: &str) -> assess::Check {
 /// with a factor of two), the housing's by subtraction.
 #[test]
 fn val_verdicts_tell_what_another_integrator_finds() {
-    let check = judged(&with_modules(ASKS));
+    let check = judged(&tideless(&with_modules(ASKS)));
     for (id, value, limit, within, word) in [
         ("depth", 80.581384, 90.0, 1e-4, Word::Met),
         ("shallow", 45.846538, 40.0, 1e-4, Word::Broken),
@@ -271,7 +278,7 @@ fn val_verdicts_tell_what_another_integrator_finds() {
         ("tension", 1201.156716, 3000.0, 1e-3, Word::Met),
         ("anchor", 1905.366, 2000.0, 1e-2, Word::Marginal),
         ("anchor-doubled", 2540.488, 2000.0, 1e-2, Word::Broken),
-        ("housings", 150.0 - 122.5, 20.0, 1e-9, Word::Met),
+        ("housings", 150.0 - 120.0, 20.0, 1e-9, Word::Met),
         ("swing", 13.069065, 30.0, 1e-4, Word::Met),
     ] {
         let judged = requirement(&check, id);

@@ -2,7 +2,7 @@
 
 use assess::{Recovery, Shelf, Verdict, Word, check, moorings, recovery};
 
-use crate::moored::with_modules;
+use crate::moored::{tideless, with_modules};
 use crate::support::{close, known, read, requirement, why_unknown};
 use crate::weight_reserve::still;
 
@@ -119,13 +119,13 @@ fn verif_growth_is_a_plan_with_thicker_and_heavier_parts() {
     let (d, weight_n_m, normal, tangential) = rope();
     let growth =
         "{ a_month = \"50 mm\", most = \"10 mm\", density = \"1300 kg/m3\", rougher = 1.5 }";
-    let with_growth = grown(&sized(&with_modules("")), growth);
+    let with_growth = grown(&sized(&tideless(&with_modules(""))), growth);
     let can_m3 = pi / 4.0 * ((0.2f64 + 2.0 * T).powi(2) * (0.6 + 2.0 * T) - 0.2 * 0.2 * 0.6);
     let can_area = (0.2 + 2.0 * T) * (0.6 + 2.0 * T) / (0.2 * 0.6);
     let ball_m3 = pi / 6.0 * ((0.6f64 + 2.0 * T).powi(3) - 0.6f64.powi(3));
     let ball_area = ((0.6 + 2.0 * T) / 0.6f64).powi(2);
     let layer_m2 = pi / 4.0 * ((d + 2.0 * T).powi(2) - d * d);
-    let mut by_hand = with_modules("");
+    let mut by_hand = tideless(&with_modules(""));
     for (from, to) in [
         (
             format!("diameter = \"{d} m\""),

@@ -4,7 +4,7 @@ use assess::{
     Check, Known, Ruling, Shelf, Verdict, WeightReserve, Word, check, line_weight_reserve,
 };
 
-use crate::moored::{plan_of, with_modules};
+use crate::moored::{plan_of, tideless, with_modules};
 use crate::remedies::{found, only, setting};
 use crate::support::{checked, close, known, read, requirement};
 use crate::weight_reserve::still;
@@ -105,10 +105,13 @@ fn verif_a_float_beyond_its_rating_is_broken() {
             "rated_depth = \"150 m\"",
             &format!("rated_depth = \"{rated}\""),
         );
-        let check = judged(&text);
-        let depth = of(&check, "float-depth", "float.top");
+        let depth = of(&judged(&tideless(&text)), "float-depth", "float.top").clone();
         close(depth.value.value, 120.0 - height_m, 1e-6);
         assert_eq!(depth.ruling, ruling);
+        // No case stands at the highest water, so that the one there is counts there too.
+        let high = of(&judged(&text), "float-depth", "float.top").clone();
+        close(high.value.value, 122.5 - height_m, 1e-6);
+        assert!(high.why.contains("only-highest"), "{}", high.why);
     }
     let unrated = judged(&still("").replace("rated_depth = \"150 m\"\n", ""));
     assert!(!is_there(&unrated, "float-depth"));
