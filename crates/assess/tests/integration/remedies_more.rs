@@ -2,7 +2,7 @@
 
 use assess::{Remedy, Shelf, Verdict, Word, check};
 
-use crate::moored::{plan_of, with_modules};
+use crate::moored::{plan_of, tideless, with_modules};
 use crate::remedies::{found, found_of_all, only, setting};
 use crate::support::{changed, close, read, requirement};
 
@@ -134,9 +134,9 @@ fn val_the_smallest_anchor_is_that_of_another_integrators_pull() {
 /// A line that leans too far stands straighter under more lift, and under less weight on it.
 #[test]
 fn verif_more_lift_mends_a_line_that_leans() {
-    let text = with_modules(
+    let text = tideless(&with_modules(
         "\n[requirement.tilt]\nthat = \"module-tilt\"\nof = \"module.w0\"\nat_most = \"8 deg\"\n",
-    );
+    ));
     let found = found(&text, "tilt");
     let remedy = setting(only(&found), "float.top.buoyancy");
     let Verdict::Known(now) = &only(&found).judged.verdicts[0] else {

@@ -40,7 +40,7 @@ fn verif_a_part_is_told_place_by_place_in_text_and_json() {
         assert!(svg.contains(word), "{word}: {svg}");
     }
     assert!(
-        text.contains("it may go to 9, may not to 0, unknown of 0"),
+        text.contains("it may go to 8, may not to 0, unknown of 1"),
         "{text}"
     );
     let json = run(&[&["--format", "json"], meter(&demo.plan, &TALK).as_slice()].concat());
