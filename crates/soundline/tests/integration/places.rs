@@ -70,7 +70,12 @@ fn verif_a_part_is_told_place_by_place_in_text_and_json() {
             .lines()
             .find(|l| l.trim_start().starts_with(place["id"].as_str().unwrap()))
             .unwrap();
-        assert!(row.contains("may go"), "{row}");
+        // With the part at the far end modules boot again and again behind a poor contact, and when the shore can tell is unknown.
+        let answer = match place["id"].as_str() {
+            Some("module.lower") => "unknown",
+            _ => "may go",
+        };
+        assert!(row.contains(answer), "{row}");
         assert!(
             row.contains(place["binds"]["requirement"].as_str().unwrap()),
             "{row}"
