@@ -300,7 +300,7 @@ mod tests {
             "up/new.toml",
             "up/deep/new.toml",
             "nowhere.toml",
-            "/tmp/new.toml",
+            "/elsewhere/new.toml",
             "cues/new.txt",
             "cues",
             ".hidden/new.toml",

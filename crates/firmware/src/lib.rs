@@ -60,7 +60,7 @@ pub fn detector_c(spec: &Spec, name: &str) -> Result<DetectorSource, WorkingsErr
     let words = words::Words::of(name);
     let band = (!workings.sections.is_empty()).then(|| band::arithmetic(&workings));
     let state = state::State::of(&workings, band.as_ref());
-    let golden = golden::Golden::of(spec, &workings, detector.clone());
+    let golden = golden::Golden::of(spec, &workings, detector);
     Ok(DetectorSource {
         header_name: format!("{}.h", words.low),
         header: header::header(&workings, &words, &state),
@@ -68,7 +68,7 @@ pub fn detector_c(spec: &Spec, name: &str) -> Result<DetectorSource, WorkingsErr
         source: source::source(&workings, &words, band.as_ref(), &state),
         test_name: format!("{}_test.c", words.low),
         test: golden.program(&words, &workings),
-        note: note::note(&workings, &words, band.as_ref(), &state, &detector),
+        note: note::note(&workings, &words, band.as_ref(), &state),
         state_bytes: state.bytes(),
         golden_notices: golden.told.len(),
         band,

@@ -11,23 +11,12 @@ static void train_end(detector *d, uint64_t known_at, bool cut, told_one tell, v
         tell_one(DROPPED, d->id, known_at, cut ? STRETCH_ENDED : TOO_FEW_PULSES, tell, with);
         return;
     }
-    memset(&t, 0, sizeof t);
-    t.notice = ENDED;
-    t.id = d->id;
-    t.known_at = known_at;
-    t.begin = d->begin;
-    t.end = d->end;
-    t.peak = d->peak;
-    t.peak_level_db = d->peak_level_db;
-    t.mean_level_db = 10.0 * log10(d->energy / (double)d->pulses);
-    t.background_db = d->background_db;
-    t.score_db = d->score_db;
+    tell_of(d, known_at, (double)d->pulses, cut, &t);
     t.pulses = d->pulses;
     if (d->intervals > 0.0) {
         t.interval_mean_s = d->interval_mean / RATE_HZ;
         t.interval_spread = sqrt(d->interval_squares / d->intervals) / d->interval_mean;
     }
-    t.cut = cut;
     tell(with, &t);
     d->hold_until = d->end + HOLD_OFF;
 }

@@ -66,18 +66,7 @@ static void trigger_ended(detector *d, uint64_t known_at, bool cut, told_one tel
 {
     told t;
 
-    memset(&t, 0, sizeof t);
-    t.notice = ENDED;
-    t.id = d->id;
-    t.known_at = known_at;
-    t.begin = d->begin;
-    t.end = d->end;
-    t.peak = d->peak;
-    t.peak_level_db = d->peak_level_db;
-    t.mean_level_db = 10.0 * log10(d->energy / (double)d->cells);
-    t.background_db = d->background_db;
-    t.score_db = d->score_db;
-    t.cut = cut;
+    tell_of(d, known_at, (double)d->cells, cut, &t);
     tell(with, &t);
 }
 
