@@ -8,15 +8,15 @@ use quantity::SECONDS_PER_DAY;
 
 use crate::input::MONTH_DAYS;
 
-/// Messages that may be billed in a time, before any cap.
+/// Messages that may be billed in a time, what waited as it began among them, before any cap.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Declared {
     /// All of them.
     pub(crate) messages: f64,
     /// The urgent ones among them, each counted for itself.
     pub(crate) urgent: f64,
-    /// Those that may wait at the cap, as they would be billed; nothing where neither an expiry nor a room limits them.
-    pub(crate) waiting: Option<f64>,
+    /// All of them with what may have waited at the cap before; nothing where neither an expiry nor a room limits that.
+    pub(crate) in_all: Option<f64>,
 }
 
 /// Messages billed in a time at most, and what the cap does in words.
@@ -63,14 +63,10 @@ pub(crate) fn capped(u: &Uplink, span_s: f64, span: Declared, month: Declared) -
         ),
     };
     let by_cap = touched * most as f64 + above;
-    let declared = span.waiting.map(|waiting| span.messages + waiting);
-    match declared.filter(|messages| *messages < by_cap) {
+    match span.in_all.filter(|messages| *messages < by_cap) {
         Some(messages) => Capped {
             messages,
-            note: format!(
-                "{note}; with the {:.0} at most that waited at it before, {messages:.0} in all",
-                messages - span.messages
-            ),
+            note: format!("{note}; with what waited at it before, {messages:.0} at most in all"),
         },
         None => Capped {
             messages: by_cap,

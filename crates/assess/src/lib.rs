@@ -97,6 +97,7 @@ mod threshold;
 mod tune_verdicts;
 pub mod tuning;
 mod unchecked;
+mod uplink_carried;
 mod uplink_delay;
 mod uplink_load;
 mod uplink_verdicts;

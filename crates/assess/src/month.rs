@@ -14,6 +14,7 @@
 
 use std::collections::BTreeMap;
 
+use chance::LimitsFrom;
 use network::AtMost;
 use plan::{Action, DetectorIx, Line, UplinkIx, VoteIx, When};
 use quantity::{SECONDS_PER_DAY, show_number};
@@ -142,10 +143,11 @@ fn rates(line: &Line, sendings: &[Sending], shelf: &Shelf) -> Result<Rates, Stri
         {
             let id = &line.detectors[d.0].id;
             notes.push(format!(
-                "of detector.{id} labelled recordings show {} false alarms a day, between {} and {} at 95 % confidence, two-sided",
+                "of detector.{id} labelled recordings show {} false alarms a day, between {} and {} at 95 % confidence, two-sided, {}",
                 show_number(seen.found),
                 show_number(seen.low),
-                show_number(seen.high)
+                show_number(seen.high),
+                rests_on(seen.from)
             ));
             if seen.found * MONTH_DAYS > rate {
                 rate = seen.found * MONTH_DAYS;
@@ -349,6 +351,17 @@ struct Cried {
     found: f64,
     low: f64,
     high: f64,
+    from: LimitsFrom,
+}
+
+/// What limits of a rate of false alarms rest on, in words.
+fn rests_on(from: LimitsFrom) -> String {
+    match from {
+        LimitsFrom::Days(days) => format!("of {days} days drawn whole"),
+        LimitsFrom::FewDays(_) | LimitsFrom::NoDays => {
+            "each taken as single, for want of days to draw whole: where they come in bursts the limits are wider".to_owned()
+        }
+    }
 }
 
 /// What labelled recordings show of a detector's false alarms: of several fresh records that with the most.
@@ -365,11 +378,13 @@ fn cried(line: &Line, detector: DetectorIx, shelf: &Shelf) -> Option<Cried> {
     };
     let all = shelf.tunings.iter().filter(fresh).filter_map(|s| {
         let days = s.tuning.judged_s / SECONDS_PER_DAY;
-        let (low, high) = s.tuning.alarm_limits(CONFIDENCE, SECONDS_PER_DAY).ok()?.0;
+        let limits = s.tuning.alarm_limits(CONFIDENCE, SECONDS_PER_DAY).ok()?;
+        let ((low, high), from) = limits;
         Some(Cried {
             found: s.tuning.false_alarms as f64 / days,
             low,
             high,
+            from,
         })
     });
     all.max_by(|a, b| a.found.total_cmp(&b.found))

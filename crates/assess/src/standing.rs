@@ -5,7 +5,7 @@ use plan::{Line, Must};
 use crate::memo::Memo;
 use crate::mooring_verdicts::Hangs;
 use crate::reach::{Parts, Reach};
-use crate::verdict::{Judged, Verdict};
+use crate::verdict::{Judged, Verdict, unknown};
 use crate::{
     boot_verdicts, chain_verdicts, dawn_verdicts, delivery_verdicts, failure_verdicts,
     hung_verdicts, link_verdicts, metal_verdicts, power_verdicts, processor_verdicts,
@@ -208,6 +208,9 @@ const STANDING: [Standing; 23] = [
 /// What the ids of limits on the world begin with.
 pub const WATCH: &str = "watch.";
 
+/// What is told of one that the line has not, where no mistake is known to reach it.
+const LOST_WATCH: &str = "it cannot be read what this limits";
+
 /// What is checked in every plan.
 pub(crate) fn standing(reach: &Reach<'_>, memo: &Memo, hangs: &Hangs<'_>) -> Vec<Judged> {
     standing_of(reach, memo, hangs, |_| true)
@@ -252,10 +255,12 @@ fn watched(reach: &Reach<'_>, memo: &Memo, wanted: impl Fn(&str) -> bool) -> Vec
     });
     let lost: Vec<String> = lost.map(str::to_owned).collect();
     for path in lost {
-        let verdicts = reach.spoilt(&[path.clone()].into());
+        let spoilt = reach.spoilt(&[path.clone()].into());
+        let verdict = spoilt.unwrap_or_else(|| unknown(&path, LOST_WATCH));
         let sentence = "the line can police a limit on the world".to_owned();
-        let verdicts = verdicts.into_iter().collect();
-        all.push(Judged::new(path, Must::Shall, None, sentence, verdicts));
+        let (must, source) = reach.reading.spoilt.watch(&path);
+        let (must, source) = (must.unwrap_or(Must::Shall), source.map(str::to_owned));
+        all.push(Judged::new(path, must, source, sentence, vec![verdict]));
     }
     all.sort_by(|a, b| a.id.cmp(&b.id));
     all

@@ -359,7 +359,7 @@ fn judged(
     let asked = line.requirements.iter().filter(|r| asks(&r.that));
     let worst = asked.filter_map(|r: &Requirement| {
         let all = verdicts(line, r, "", ask.shelf, &mut years);
-        let worst = all.into_iter().min_by_key(Verdict::word)?;
+        let worst = all.into_iter().min_by(Verdict::worse_first)?;
         Some((r.id.clone(), worst))
     });
     worst.collect()

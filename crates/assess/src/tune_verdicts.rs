@@ -3,7 +3,6 @@
 //! The lower limit of the recall decides, and the upper limit of the rate of false alarms; both are two-sided. Where the limits lie on
 //! both sides of what is asked, the recordings are too short for a verdict, and it is unknown.
 
-use std::cmp::Ordering;
 use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
 
@@ -296,7 +295,7 @@ fn worst(
             let several = shelved.len();
             let judged = shelved.into_iter().map(|s| (judge(&s.tuning), &s.file));
             let (verdict, file) = judged
-                .min_by(|(a, _), (b, _)| a.word().cmp(&b.word()).then(closer(a, b)))
+                .min_by(|(a, _), (b, _)| Verdict::worse_first(a, b))
                 .expect("there is at least one record");
             if several == 1 {
                 return verdict;
@@ -305,14 +304,6 @@ fn worst(
                 "; of {several} records that count this is the worst, {file}: move it away to leave it out"
             ))
         }
-    }
-}
-
-/// Of verdicts of one word the one with the least margin comes first.
-fn closer(a: &Verdict, b: &Verdict) -> Ordering {
-    match (a, b) {
-        (Verdict::Known(a), Verdict::Known(b)) => a.margin.value.total_cmp(&b.margin.value),
-        _ => Ordering::Equal,
     }
 }
 

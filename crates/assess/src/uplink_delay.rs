@@ -8,6 +8,7 @@ use crate::cap::cap;
 use crate::input::{MONTH_DAYS, Succeeds, succeeds, uplink_spec};
 use crate::month::UnderLoad;
 use crate::queue::{attempts_needed, queue_s};
+use crate::uplink_carried::any_number_waits;
 use crate::uplink_load::{as_it_likes, billed, sent_up};
 
 /// An outage that is shown by way of example, s.
@@ -103,6 +104,9 @@ pub(crate) fn ashore(
     let goes_on = urgent && matches!(u.cap, Some((_, AtCap::UrgentOnly)));
     if let Some((most, _)) = cap(u).filter(|_| !goes_on) {
         let billed = billed(line, uplink, MONTH_DAYS * SECONDS_PER_DAY)?;
+        if billed.declared.messages.is_infinite() {
+            return Err(any_number_waits(line, uplink));
+        }
         if billed.declared.messages > most as f64 {
             return Err(format!(
                 "uplink.{id} may bill {:.0} messages in a month and stops at its cap of {most}: a message may wait for the next month",

@@ -1,15 +1,15 @@
 //! Who sends up an uplink, and how many messages that bills at most.
 
-use network::AtMost;
-use plan::{Action, AtCap, BehaviourIx, Line, TopicIx, UplinkIx};
+use network::{AtMost, UplinkSpec};
+use plan::{Action, BehaviourIx, Line, TopicIx, Uplink, UplinkIx};
 use quantity::SECONDS_PER_DAY;
 
 use crate::cap::{Capped, Declared, cap, capped};
-use crate::hours::{fed_by, never_off};
 use crate::input::{
     InputError, MONTH_DAYS, billed_alone, bills_failed, payload_bytes, start_limits, streams,
     traffic, uplink_spec,
 };
+use crate::uplink_carried::{Carried, Offered, Shared, Waiting, any_number_waits, may_be_off};
 
 pub(crate) fn as_it_likes(behaviour: &str) -> String {
     format!("behaviour.{behaviour} sends up as often as it likes: give it `at_most`")
@@ -66,66 +66,109 @@ pub(crate) struct Billed {
 pub(crate) fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Billed, String> {
     let u = &line.uplinks[uplink.0];
     let spec = uplink_spec(line, uplink).map_err(|e| e.to_string())?;
-    let (mut messages, mut urgent_messages) = (0.0, 0.0);
-    // What may wait at the cap by its age, and the most that one message is billed as.
-    let goes_on = matches!(u.cap, Some((_, AtCap::UrgentOnly)));
-    let (mut young, mut most_each) = (0.0, 0.0_f64);
-    // What may share a billed message, and the largest of it.
-    let (mut sharing, mut largest) = (0.0, 0);
-    // Priorities of what may share, and of what goes by itself with how many of it there are.
-    let (mut most_urgent, mut alone) = (None, Vec::new());
-    // All of them, and the most that one attempt bills.
-    let (mut all, mut dearest) = (0.0, 1.0_f64);
-    // Those that may have waited as the time began: of one expiry before it.
-    let mut before = 0.0;
-    let mut parts = Vec::new();
     let mut from = format!("{span_s:?} {spec:?}");
+    let mut offered = Vec::new();
     for sender in sent_up(line, uplink).map_err(|e| e.to_string())? {
         let priority = line.topics[sender.topic.0].priority;
         from.push_str(&format!(" {sender:?} {priority}"));
         let limit = sender.limit.ok_or_else(|| as_it_likes(&sender.behaviour))?;
-        let each = billed_alone(u, sender.bytes) as f64;
-        let count = f64::from(limit.messages()) * (span_s / limit.per().as_s_f64()).ceil();
-        messages += each * count;
-        all += count;
-        before += u.expiry_s.map_or(0.0, |e| {
-            f64::from(limit.messages()) * ((e.si / limit.per().as_s_f64()).floor() + 1.0)
+        offered.push(Offered {
+            behaviour: sender.behaviour,
+            messages: f64::from(limit.messages()),
+            per_s: limit.per().as_s_f64(),
+            each: billed_alone(u, sender.bytes) as f64,
+            bytes: sender.bytes,
+            priority,
+            is_urgent: u.urgent.is_some_and(|most| priority <= most),
         });
-        dearest = dearest.max(each);
+    }
+    let carried = Waiting::of(line, (uplink, &spec), &offered, span_s);
+    from.push_str(&format!(" {carried:?}"));
+    let least = |by: &[Carried]| {
+        let each = by.iter().map(|c| counted(u, &spec, &offered, span_s, *c));
+        each.reduce(|a, b| if b.messages < a.messages { b } else { a })
+    };
+    let waits = least(&carried.at_work).unwrap_or(Counted {
+        messages: f64::INFINITY,
+        urgent: f64::INFINITY,
+        why: String::new(),
+    });
+    let all_alike = carried.is_steady && offered.windows(2).all(|w| w[0].each == w[1].each);
+    let found = match all_alike {
+        // As many of them as began before the time begin after it for the same wait.
+        true => Counted {
+            urgent: waits.urgent,
+            ..counted(u, &spec, &offered, span_s, Carried::Aged(0.0))
+        },
+        false => waits,
+    };
+    Ok(Billed {
+        declared: Declared {
+            messages: found.messages,
+            urgent: found.urgent,
+            in_all: least(&carried.at_cap).map(|c| c.messages),
+        },
+        why: found.why,
+        from,
+    })
+}
+
+/// What of it is billed in a time.
+struct Counted {
+    messages: f64,
+    /// The urgent ones, each for itself.
+    urgent: f64,
+    why: String,
+}
+
+fn counted(
+    u: &Uplink,
+    spec: &UplinkSpec,
+    offered: &[Offered],
+    span_s: f64,
+    carried: Carried,
+) -> Counted {
+    let (age_s, number) = match carried {
+        Carried::Aged(age_s) => (age_s, 0.0),
+        Carried::Number(number) => (0.0, number),
+    };
+    let dearest = offered.iter().map(|o| o.each).fold(1.0, f64::max);
+    let (mut messages, mut urgent) = (number * dearest, number * dearest);
+    let mut all = number;
+    let mut parts = Vec::new();
+    for o in offered {
+        let count = o.within(span_s + age_s);
+        messages += o.each * count;
+        all += count;
         parts.push(format!(
-            "{count:.0} of behaviour.{} at {each:.0} billed each",
-            sender.behaviour
+            "{count:.0} of behaviour.{} at {:.0} billed each",
+            o.behaviour, o.each
         ));
-        let urgent = u.urgent.is_some_and(|p| priority <= p);
-        if urgent {
-            urgent_messages += each * count;
-        }
-        if !(urgent && goes_on) {
-            let kept = u.expiry_s.map_or(f64::INFINITY, |e| {
-                (e.si / limit.per().as_s_f64()).floor() + 1.0
-            });
-            young += each * f64::from(limit.messages()) * kept;
-            most_each = most_each.max(each);
-        }
-        if spec.capacity(sender.bytes) == 0 {
-            alone.push((priority, count));
-        } else if !urgent {
-            sharing += count;
-            largest = largest.max(sender.bytes);
-            most_urgent = Some(most_urgent.map_or(priority, |p: u8| p.min(priority)));
+        if o.is_urgent {
+            urgent += o.each * count;
         }
     }
     if parts.is_empty() {
         parts.push("nothing is sent up".to_owned());
     }
     let mut why = parts.join(", ");
-    if let Some(hold) = u.pack_within_s.filter(|q| q.si > 0.0)
-        && sharing > 0.0
-    {
-        // Loads that are not full begin at least the hold apart; full ones carry at least as many as of the largest fit, or end before a message that goes by itself.
-        let full =
-            (span_s / hold.si).floor() + 1.0 + (sharing / spec.capacity(largest) as f64).floor();
-        let loads = full + ended_by(most_urgent, &alone).map_or(sharing, |ended| ended);
+    if age_s > 0.0 && !offered.is_empty() {
+        why.push_str(&format!(
+            ", those among them that came up to {} before and waited as the time began",
+            quantity::show(age_s, quantity::Dimension::Time)
+        ));
+    }
+    if number > 0.0 {
+        why.push_str(&format!(
+            ", and {number:.0} at most that waited as the time began"
+        ));
+    }
+    if let Some(hold) = u.pack_within_s.filter(|q| q.si > 0.0) {
+        let shared = Shared::of(spec, offered, |o| o.within(span_s + age_s));
+        let (sharing, loads) = (
+            shared.messages,
+            shared.loads((span_s / hold.si).floor() + 1.0),
+        );
         if loads < sharing {
             messages += loads - sharing;
             why.push_str(&format!(
@@ -138,33 +181,21 @@ pub(crate) fn billed(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Bille
         let apart_s = u.attempt_s() + spec.backoff.first.as_s_f64();
         let by_time = (span_s / apart_s).floor() + 1.0;
         let by_age = match (u.expiry_s, u.cap) {
-            (Some(expiry), None) => ((expiry.si / apart_s).floor() + 1.0) * (all + before),
+            (Some(expiry), None) => ((expiry.si / apart_s).floor() + 1.0) * all,
             _ => f64::INFINITY,
         };
         let failed = by_time.min(by_age) * dearest;
         messages += failed;
-        urgent_messages += failed;
+        urgent += failed;
         why.push_str(&format!(
-            ", and at most {failed:.0} for attempts that fail, what waited as the time began among them, while its module works on"
+            ", and at most {failed:.0} for attempts that fail, while its module works on"
         ));
     }
-    let room = u.room.map_or(f64::INFINITY, |(room, _)| {
-        if most_each > 0.0 {
-            f64::from(room) * most_each
-        } else {
-            0.0
-        }
-    });
-    let declared = Declared {
+    Counted {
         messages,
-        urgent: urgent_messages,
-        waiting: Some(young.min(room)).filter(|waiting| waiting.is_finite()),
-    };
-    Ok(Billed {
-        declared,
+        urgent,
         why,
-        from,
-    })
+    }
 }
 
 /// Billed messages of an uplink in a time, at most.
@@ -182,12 +213,15 @@ pub(crate) fn paid(line: &Line, uplink: UplinkIx, span_s: f64) -> Result<Paid, S
     let month = billed(line, uplink, MONTH_DAYS * SECONDS_PER_DAY)?;
     let u = &line.uplinks[uplink.0];
     let Capped { messages, note } = capped(u, span_s, span.declared, month.declared);
-    let endless = |declared: Declared| Declared {
+    if messages.is_infinite() {
+        return Err(any_number_waits(line, uplink));
+    }
+    let endless = Declared {
         messages: f64::INFINITY,
         urgent: f64::INFINITY,
-        ..declared
+        in_all: None,
     };
-    let with_restarts = capped(u, span_s, endless(span.declared), endless(month.declared)).messages;
+    let with_restarts = capped(u, span_s, endless, endless).messages;
     Ok(Paid {
         messages,
         with_restarts: Some(with_restarts).filter(|messages| messages.is_finite()),
@@ -206,28 +240,9 @@ pub(crate) fn restarts(line: &Line, uplink: UplinkIx) -> Option<String> {
     if u.bills_failed != Some(true) {
         return None;
     }
-    let feeding = fed_by(line, u.module);
-    if feeding.iter().any(|s| never_off(line.supplies[*s].kind)) {
-        return None;
-    }
-    let battery = line.supplies.get(*feeding.first()?)?;
+    let battery = may_be_off(line, u.module)?;
     Some(format!(
-        "supply.{} may take {} off the line and on again, how often is not known, and each time an attempt that breaks off may be billed",
-        battery.id,
+        "supply.{battery} may take {} off the line and on again, how often is not known, and each time an attempt that breaks off may be billed",
         line.module_path(u.module)
     ))
-}
-
-/// Loads that messages which go by themselves may end: none where these go before all that share, one each where nothing that shares goes before them by its priority. What
-/// is overtaken by later ones may end any number: `None`.
-fn ended_by(most_urgent: Option<u8>, alone: &[(u8, f64)]) -> Option<f64> {
-    let mut ended = 0.0;
-    for (priority, count) in alone {
-        match most_urgent {
-            Some(first) if *priority > first => return None,
-            Some(first) if *priority == first => ended += count,
-            _ => {}
-        }
-    }
-    Some(ended)
 }

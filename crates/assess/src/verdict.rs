@@ -1,5 +1,6 @@
 //! Verdicts: met, marginal, broken or unknown, always with value, limit, margin and why.
 
+use std::cmp::Ordering;
 use std::fmt::{Debug, Write};
 
 use plan::Must;
@@ -416,6 +417,15 @@ impl Verdict {
         verdict
     }
 
+    /// Of two verdicts on one limit the worse comes first: by their words, and of one word that with the least margin.
+    #[must_use]
+    pub(crate) fn worse_first(a: &Verdict, b: &Verdict) -> Ordering {
+        a.word().cmp(&b.word()).then_with(|| match (a, b) {
+            (Verdict::Known(a), Verdict::Known(b)) => a.margin.value.total_cmp(&b.margin.value),
+            _ => Ordering::Equal,
+        })
+    }
+
     /// Its word.
     #[must_use]
     pub fn word(&self) -> Word {
@@ -570,6 +580,33 @@ mod tests {
         assert_eq!(word(9.5), Word::Met);
         assert_eq!(word(f64::NAN), Word::Unknown);
         assert_eq!(word(f64::INFINITY), Word::Unknown);
+    }
+
+    /// Of 12 V and 10 V, both above 9 V, the lower is the worse, whichever is told first; 8 V is worse than both, and what is unknown is worse than what is met.
+    #[test]
+    fn verif_of_verdicts_of_one_word_the_least_margin_is_the_worst() {
+        let against = Against {
+            side: Side::AtLeast,
+            limit: 9.0,
+            narrow: 0.5,
+            unit: "V".to_owned(),
+        };
+        let of = |v: f64| {
+            against.judge(
+                v.to_string(),
+                v,
+                Evidence::computed("test", &v),
+                String::new(),
+            )
+        };
+        let worst = |all: Vec<Verdict>| {
+            let worst = all.into_iter().min_by(Verdict::worse_first).unwrap();
+            worst.subject().to_owned()
+        };
+        assert_eq!(worst(vec![of(12.0), of(10.0)]), "10");
+        assert_eq!(worst(vec![of(10.0), of(12.0)]), "10");
+        assert_eq!(worst(vec![of(12.0), of(8.0), of(10.0)]), "8");
+        assert_eq!(worst(vec![of(12.0), unknown("x", "why")]), "x");
     }
 
     /// 9 A through a fuse of 4 A is 225 % of it, and 100 times the quotient is 28 units in the last place less.

@@ -75,6 +75,24 @@ pub struct WrittenRequirement {
     pub names: Vec<String>,
 }
 
+/// How binding a limit is that is written, and whose, whether or not the line has it.
+#[derive(Clone, Debug)]
+struct WrittenLimit {
+    must: Option<Must>,
+    source: Option<String>,
+}
+
+impl WrittenLimit {
+    fn of(f: Option<&Fields>) -> WrittenLimit {
+        WrittenLimit {
+            must: f
+                .and_then(|f| f.choice("must"))
+                .map(|(w, _)| Must::of_word(w)),
+            source: f.and_then(|f| f.text("source")).map(|(t, _)| t.clone()),
+        }
+    }
+}
+
 /// All parts of a plan that mistakes reach.
 #[derive(Clone, Debug, Default)]
 pub struct SpoiltParts {
@@ -83,6 +101,7 @@ pub struct SpoiltParts {
     of: BTreeMap<String, Spoilt>,
     behaviours: Vec<WrittenBehaviour>,
     requirements: Vec<WrittenRequirement>,
+    watches: BTreeMap<String, WrittenLimit>,
     batteries: BTreeSet<String>,
 }
 
@@ -127,6 +146,16 @@ impl SpoiltParts {
     #[must_use]
     pub fn requirements(&self) -> &[WrittenRequirement] {
         &self.requirements
+    }
+
+    /// Whether a limit on the world, by its path, is a shall or a should, and its source, where it says so.
+    #[must_use]
+    pub fn watch(&self, path: &str) -> (Option<Must>, Option<&str>) {
+        let written = self.watches.get(path);
+        (
+            written.and_then(|w| w.must),
+            written.and_then(|w| w.source.as_deref()),
+        )
     }
 }
 
@@ -209,6 +238,10 @@ pub(crate) fn spoilt_parts(
             .chain(heartbeats(fields))
             .collect(),
         requirements: requirements(root, fields),
+        watches: fields
+            .keyed("watch")
+            .map(|(id, f)| (format!("watch.{id}"), WrittenLimit::of(Some(f))))
+            .collect(),
         batteries: all
             .iter()
             .filter(|p| p.starts_with("supply.") && may_come_back(root, p))
@@ -612,13 +645,12 @@ fn requirements(root: &Table, fields: &Fields) -> Vec<WrittenRequirement> {
                 .map(|(_, f)| f);
             let mut names = Vec::new();
             names_in("requirement", &entry.node, &mut names);
+            let WrittenLimit { must, source } = WrittenLimit::of(f);
             WrittenRequirement {
                 id: id.clone(),
                 at: entry.key,
-                must: f
-                    .and_then(|f| f.choice("must"))
-                    .map(|(w, _)| Must::of_word(w)),
-                source: f.and_then(|f| f.text("source")).map(|(t, _)| t.clone()),
+                must,
+                source,
                 that: f.and_then(|f| f.choice("that")).map(|(w, _)| *w),
                 names,
             }

@@ -66,7 +66,7 @@ pub(crate) use template::samples as template_samples;
 pub use traffic::{Streams, Traffic, at_most, ns, start_limits, streams, streams_with, traffic};
 pub(crate) use uplink::billed_alone;
 pub use uplink::{MONTH_DAYS, success_at, uplink_spec};
-pub(crate) use uplink::{bills_failed, failed_attempts_words};
+pub(crate) use uplink::{bills_failed, failed_attempts_words, never_fails};
 pub(crate) use uplink_sea::{Succeeds, succeeds};
 pub use vote::vote_spec;
 pub use warm::WarmWire;

@@ -97,7 +97,8 @@ pub(crate) fn bills_failed(u: &Uplink) -> bool {
     u.bills_failed == Some(true) && !never_fails(u)
 }
 
-fn never_fails(u: &Uplink) -> bool {
+/// Whether every attempt succeeds, in every sea.
+pub(crate) fn never_fails(u: &Uplink) -> bool {
     u.success.is_some_and(|q| q.si >= 1.0)
         || !u.success_by.is_empty() && u.success_by.iter().all(|row| row.success.si >= 1.0)
         || u.sea.is_some_and(|sea| sea.high.si >= 1.0)

@@ -41,18 +41,19 @@ fn val_what_is_counted_stops_at_the_cap_as_what_is_paid_does() {
 #[test]
 fn verif_what_waits_at_the_cap_goes_in_the_next_month() {
     let day = (MONTH, "at_most = \"400 per d\"");
+    let longer = ("duration = \"1 d\"", "duration = \"240 d\"");
     let capped = format!("{SURE}cap = \"30 EUR\"\nat_cap = \"stop\"\n");
-    close(messages(&[(SURE, &capped), day]), 600.0, 0.0);
+    close(messages(&[(SURE, &capped), day, longer]), 600.0, 0.0);
     let young = format!("{capped}expiry = \"36 h\"\n");
-    close(messages(&[(SURE, &young), day]), 36.0, 0.0);
-    // The parts that are told make up the whole: the 12 of the day, the 24 that waited; and two months' caps of 300.
+    close(messages(&[(SURE, &young), day, longer]), 36.0, 0.0);
+    // The parts are told: the 12 of the day, and what waited, 36 in all; and two months' caps of 300.
     let told = |uplink: &str| {
-        known(&checked(&[(SURE, uplink), day]), "messages")
+        known(&checked(&[(SURE, uplink), day, longer]), "messages")
             .why
             .clone()
     };
     let why = told(&young);
-    let parts = "with the 24 at most that waited at it before, 36 in all";
+    let parts = "with what waited at it before, 36 at most in all";
     assert!(
         why.contains("in 24 h: 12 of") && why.contains(parts),
         "{why}"
@@ -63,7 +64,7 @@ fn verif_what_waits_at_the_cap_goes_in_the_next_month() {
         "{why}"
     );
     let room = format!("{capped}room = 20\ngives_up = \"oldest\"\n");
-    close(messages(&[(SURE, &room), day]), 32.0, 0.0);
+    close(messages(&[(SURE, &room), day, longer]), 32.0, 0.0);
 }
 
 /// 4 an hour that can wait are 2880 in 30 d, 12 a day that are urgent 360: up to the cap of 100 EUR, 1000 at 0.10 EUR, and all urgent ones above it, 1360: 136 EUR.

@@ -1,9 +1,16 @@
 //! What is paid and what is stored, by arithmetic.
 
+use assess::input::uplink_spec;
 use assess::{Shelf, Status, Word, check};
+use network::{Outcome, Uplink, UplinkEvent, UplinkMessage};
+use plan::UplinkIx;
+use timeline::Ns;
 
 use crate::batteries::SUN;
 use crate::support::{changed, checked, close, known, read, requirement, why_unknown};
+
+const A_DAY: &str = "duration = \"1 d\"";
+const SURE: &str = "success = \"100 %\"\n";
 
 /// 12 a day for 30 days are 360 messages, at 0.12 EUR 43.20 EUR.
 #[test]
@@ -18,7 +25,8 @@ fn val_cost_is_messages_times_price() {
 }
 
 /// Attempts that fail, where they are billed. By hand: one each 15 s (a session of 5 s, a back-off of 10 s) is 172 801 in 30 d at most; a message that
-/// lives 60 s is tried five times at most, so 360 of them and the 12 that may have waited before fail 1860 times; as often again as they succeed, 10 cents each.
+/// lives 60 s is tried five times at most. On a line that is a day in the water nothing came before the 30 d: 360 of them fail 1800 times. On one that is in it for 60 d the 12 of the day before may
+/// have waited: 372 fail 1860 times. As often again as they succeed, 10 cents each.
 #[test]
 fn val_failed_attempts_are_paid_where_the_plan_says_so() {
     let sure = "success = \"100 %\"\n";
@@ -36,11 +44,21 @@ fn val_failed_attempts_are_paid_where_the_plan_says_so() {
         ),
         (
             "failed_attempts = \"billed\"\nexpiry = \"60 s\"\n",
-            2220.0,
+            2160.0,
+            "at most 1800 for attempts that fail",
+        ),
+        (
+            "failed_attempts = \"billed\"\nexpiry = \"60 s\"\n",
+            2232.0,
             "at most 1860 for attempts that fail",
         ),
     ] {
-        let check = of(more);
+        let tariff = format!("success = \"90 %\"\n{more}");
+        let longer = (A_DAY, "duration = \"60 d\"");
+        let check = match messages {
+            2232.0 => checked(&[(sure, &tariff), longer]),
+            _ => of(more),
+        };
         close(known(&check, "messages").value.value, messages, 0.0);
         let budget = known(&check, "budget");
         close(budget.value.value, 0.1 * messages, 1e-9);
@@ -73,6 +91,123 @@ fn val_failed_attempts_are_paid_where_the_plan_says_so() {
     assert!(!known(&never, "budget").why.contains("failed"));
 }
 
+/// What waited as the month began is billed in it. By hand, of 12 a day on a line that is 240 d in the water: given up after 2 h they come from 30 d and 2 h, in which 31 spans of a day begin, so
+/// 372; after 25 h from 31 d and 1 h, 384; with room for 5 they are 365; with neither any number may wait. On a line of 30 d and an hour what came in the hour before may have waited, though it may get older.
+/// Where none fails each begins as long after its offer as its like of the day before may: 360.
+#[test]
+fn val_what_waited_as_the_month_began_is_billed_in_it() {
+    let of = |more: &str, duration: &str| {
+        let uplink = format!("success = \"90 %\"\nfailed_attempts = \"free\"\n{more}");
+        checked(&[
+            (SURE, &uplink),
+            (A_DAY, &format!("duration = \"{duration}\"")),
+        ])
+    };
+    for (more, duration, messages, said) in [
+        ("expiry = \"2 h\"\n", "240 d", 372.0, "up to 2 h before"),
+        ("expiry = \"25 h\"\n", "240 d", 384.0, "up to 25 h before"),
+        (
+            "room = 5\ngives_up = \"oldest\"\n",
+            "240 d",
+            365.0,
+            "and 5 at most that waited",
+        ),
+        ("expiry = \"25 h\"\n", "721 h", 372.0, "up to 60 min before"),
+        ("", "30 d", 360.0, "360 of behaviour.act"),
+    ] {
+        let check = of(more, duration);
+        for (id, value) in [("messages", messages), ("budget", 0.1 * messages)] {
+            close(known(&check, id).value.value, value, 1e-9);
+            let why = &known(&check, id).why;
+            assert!(why.contains(said), "{said}: {why}");
+        }
+    }
+    let open = of("", "240 d");
+    for id in ["messages", "budget"] {
+        let why = why_unknown(&open, id);
+        assert!(
+            why.contains("any number may wait") && why.contains("write its `expiry` or its `room`"),
+            "{why}"
+        );
+    }
+    let months = (A_DAY, "duration = \"240 d\"");
+    close(
+        known(&checked(&[months]), "messages").value.value,
+        360.0,
+        0.0,
+    );
+    // A battery may take it off with what waits.
+    let why = checked(&[SUN, months]);
+    let why = why_unknown(&why, "messages");
+    assert!(
+        why.contains("supply.bench may take its module off"),
+        "{why}"
+    );
+}
+
+/// Messages of two sizes where none fails: 12 a day of one billed message and 12 of two, each kind at once, so that 24 sessions of 5 s are waited for by less than 2 min: 31 days begin in 30 d and
+/// 115 s, 372 of each are 1116. With windows of 1 min each hour, twelve sessions each, the last of twelve waits for up to an hour: 372 too.
+#[test]
+fn val_messages_wait_for_each_other_and_for_windows() {
+    const LARGE: &str = "[behaviour.large]\non = \"module.base\"\neach = \"1 min\"\nat_most = \"12 per d\"\ndo = [{ send_up = \"uplink.shore\", about = \"large\" }]\n[topic.large]\nsize = \"200 B\"\npriority = 3\n[behaviour.act]";
+    let months = (A_DAY, "duration = \"240 d\"");
+    let check = checked(&[months, ("[behaviour.act]", LARGE)]);
+    close(known(&check, "messages").value.value, 1116.0, 0.0);
+    let windows =
+        format!("{SURE}windows = {{ first = \"0 s\", period = \"1 h\", width = \"1 min\" }}\n");
+    let check = checked(&[months, (SURE, &windows)]);
+    close(known(&check, "messages").value.value, 372.0, 0.0);
+    let day = [A_DAY, "at_most = \"400 per 30 d\""];
+    let check = checked(&[
+        (SURE, &windows),
+        (day[0], "duration = \"1 d\""),
+        (day[1], "at_most = \"400 per d\""),
+    ]);
+    close(known(&check, "messages").value.value, 12.0, 0.0);
+}
+
+/// The queue of the uplink itself: twelve are offered an hour before the month, and twelve each day from then on; all attempts before the month fail, and none in it. It bills as many as the bound says.
+#[test]
+fn verif_the_queue_bills_in_a_month_what_waited_before_it() {
+    const DAY: u64 = 86_400_000_000_000;
+    const HOUR: u64 = DAY / 24;
+    let uplink = "success = \"90 %\"\nfailed_attempts = \"free\"\nexpiry = \"2 h\"\n";
+    let reading = read(&changed(&[(SURE, uplink), (A_DAY, "duration = \"240 d\"")]));
+    let most = known(&check(&reading, &Shelf::default()), "messages")
+        .value
+        .value;
+    let spec = uplink_spec(reading.line.as_ref().unwrap(), UplinkIx(0)).unwrap();
+    let mut queue = Uplink::new(spec).unwrap();
+    let (from, until) = (30 * DAY, 60 * DAY);
+    let mut out = Vec::new();
+    let mut step = |queue: &mut Uplink| {
+        let fails = queue.next_time().is_some_and(|at| at.0 <= from);
+        queue.step_asking(&mut out, |_| match fails {
+            true => Outcome::Failed,
+            false => Outcome::Arrived,
+        });
+    };
+    for id in 0..12 * 32_u64 {
+        let at = Ns(from - HOUR + id / 12 * DAY);
+        while queue.next_time().is_some_and(|next| next < at) {
+            step(&mut queue);
+        }
+        let message = UplinkMessage {
+            id,
+            bytes: 100,
+            priority: 0,
+        };
+        queue.offer(at, message).unwrap();
+    }
+    while queue.next_time().is_some_and(|next| next.0 < until) {
+        step(&mut queue);
+    }
+    let sent = out
+        .iter()
+        .filter(|e| matches!(e, UplinkEvent::Sent { at, .. } if at.0 >= from && at.0 < until));
+    assert_eq!(sent.count() as f64, most);
+}
+
 /// A battery may take the module of an uplink off any number of times, and each time an attempt that breaks off may be billed: what is counted while it works on breaks a limit and keeps none. A
 /// cap that stops keeps it: 600 EUR are 6000 messages of 10 cents.
 #[test]
@@ -82,6 +217,7 @@ fn verif_failed_attempts_behind_a_battery_are_bounded_by_a_cap_alone() {
         let budget = format!("at_most = \"{limit}\"");
         let more = [
             SUN,
+            (A_DAY, "duration = \"60 d\""),
             ("success = \"100 %\"\n", tariff.as_str()),
             ("400 per 30 d", "9000 per 30 d"),
             ("at_most = \"50 EUR\"", budget.as_str()),
@@ -90,14 +226,14 @@ fn verif_failed_attempts_behind_a_battery_are_bounded_by_a_cap_alone() {
     };
     let billed = "failed_attempts = \"billed\"\n";
     let open = of(billed, "900 EUR");
-    for (id, counted) in [("messages", "2220 messages"), ("budget", "222 EUR")] {
+    for (id, counted) in [("messages", "2232 messages"), ("budget", "223.2 EUR")] {
         let why = why_unknown(&open, id);
         for said in ["how often is not known", counted, "a `cap` that stops"] {
             assert!(why.contains(said), "{said}: {why}");
         }
     }
     let poor = of(billed, "200 EUR");
-    close(known(&poor, "budget").value.value, 222.0, 1e-9);
+    close(known(&poor, "budget").value.value, 223.2, 1e-9);
     assert_eq!(requirement(&poor, "budget").word(), Word::Broken);
     let capped = format!("{billed}cap = \"600 EUR\"\nat_cap = \"stop\"\n");
     let kept = of(&capped, "900 EUR");

@@ -1,8 +1,10 @@
 //! What is paid when events come by chance, against scipy 1.17.1, and how the sea, packing and caps count.
 
+use assess::tuning::Tuning;
 use assess::{Evidence, Shelf, Word, check};
 
 use crate::support::{changed, checked, close, good, known, read, requirement, why_unknown};
+use crate::tuned::{DAY_S, shelf_of, tuning_of};
 
 const BUDGET: &str = "that = \"uplink-cost\"\nof = \"uplink.shore\"\nat_most = \"50 EUR\"";
 const ON: &str = "on = \"module.ear.sensor.one\"\n";
@@ -45,6 +47,29 @@ fn verif_a_limit_of_starts_limits_the_cost() {
     ]);
     close(known(&free, "budget").value.value, 97.1, 1e-9);
     assert_eq!(requirement(&free, "budget").word(), Word::Broken);
+}
+
+/// 20 false alarms in ten days by labelled recordings, shown beside the cost by what their limits rest on: days drawn whole, or single events where no day is known.
+#[test]
+fn verif_limits_of_false_alarms_say_what_they_rest_on() {
+    let text = changed(&[(BUDGET, &shared("90 %")), (ON, &expects("10 per d"))]);
+    let reading = read(&text);
+    let by_day = tuning_of(reading.line.as_ref().unwrap(), 90, 100, 20, 10.0 * DAY_S);
+    let no_days = Tuning {
+        days: None,
+        ..by_day.clone()
+    };
+    for (tuning, said) in [
+        (by_day, "two-sided, of 10 days drawn whole"),
+        (no_days, "two-sided, each taken as single"),
+    ] {
+        let check = check(&reading, &shelf_of([tuning]));
+        let why = &known(&check, "budget").why;
+        assert!(
+            why.contains("show 2 false alarms a day") && why.contains(said),
+            "{why}"
+        );
+    }
 }
 
 /// 300 billed of which 100 are included cost 20 EUR; a minimum charge of 25 EUR is more. `ppf(0.5, 300)` is 300.

@@ -1,6 +1,7 @@
 //! Limits on the world: the level carried to the hydrophone, its guard band, and what else decides whether a line can police one.
 
 use assess::{Check, Known, Ruling, Shelf, Verdict, Word, carried, chain_budget, check};
+use plan::Must;
 use serde_json::Value;
 
 use crate::support::{changed, checked, close, good, known, read, requirement, why_unknown};
@@ -368,6 +369,14 @@ fn verif_a_mistake_reaches_a_watch_where_it_reads_it() {
         assert_eq!(word, Word::Unknown, "{to}");
         assert!(why.contains("at line"), "{to}: {why}");
     }
+    // One that the line loses keeps what it says of itself.
+    let should = WATCH.replace("source =", "must = \"should\"\nsource =");
+    let lost = with(&should.replace("limit = \"145 dB", "limit = \"145 mV"), &[]);
+    let lost = check(&read(&changed(&refs(&lost))), &Shelf::default());
+    let judged = requirement(&lost, "watch.strike");
+    assert_eq!(judged.word(), Word::Unknown);
+    assert_eq!(judged.must, Must::Should);
+    assert_eq!(judged.clause.as_deref(), Some("consent, 9"));
     let before = requirement(&check_with(WATCH, &[]), "watch.strike").word();
     let (word, _) = standing("capacity = \"1 TB\"", "capacity = \"1 V\"");
     assert_eq!(word, before);

@@ -1,6 +1,7 @@
 //! Every kind of JSON document against a committed one of the same version: no key, no unit in a key, no unit beside a value and no
-//! type may be lost or renamed without a new version. A key that is new is added to the committed document with
-//! `SOUNDLINE_RENEW=1 cargo test -p soundline documents`, which refuses when anything is lost. The documents are kept for ever.
+//! type may be lost or renamed without a new version, and its values are held too: texts as they are, numbers to a millionth. A key that is new and a value that is another are taken into
+//! the committed document with `SOUNDLINE_RENEW=1 cargo test -p soundline documents`, which refuses when anything is lost. The documents are kept for ever: of a version that is
+//! no longer written they are held by being read.
 
 use std::collections::BTreeSet;
 use std::fs;
