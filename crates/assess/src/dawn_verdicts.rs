@@ -148,7 +148,7 @@ pub(crate) fn named_keys(line: &Line) -> Vec<(String, String)> {
 
 /// The least staggering of the boots with which the battery holds the load, and what it then gives at most, W.
 fn staggering_that_holds(line: &Line, back: &ComesBack) -> Option<(f64, Staggered)> {
-    staggerings(line).into_iter().find_map(|(staged, found)| {
+    staggerings(line).find_map(|(staged, found)| {
         let turns = crate::waking::waking(&staged);
         let demand = demand(&staged, back.supply, &turns, &back.drawn).ok()?;
         let hold = back.hold_with(line, &demand).ok()?;

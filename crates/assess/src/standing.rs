@@ -154,7 +154,7 @@ const STANDING: [Standing; 23] = [
     shall(
         "held-up",
         "every float at the top of a line lifts what hangs below it",
-        |of| shaped(of.reach, stands::held_up(of.reach.line)),
+        |of| shaped(of.reach, stands::held_up(of.hangs)),
     ),
     shall(
         "rope-load",

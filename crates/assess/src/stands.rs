@@ -67,10 +67,30 @@ fn deepest(of: &HungLine, float: usize) -> Option<Extreme> {
 }
 
 /// What is left of the lift of each float at the top of a line in still water, where it is least on the way down to the line's lowest module: below
-/// nothing the line does not stand, and what hangs on it sinks towards the bed. Rope below the lowest module may lie there as it is meant to.
-pub(crate) fn held_up(line: &Line) -> Vec<Verdict> {
+/// nothing the line does not stand, and what hangs on it sinks towards the bed. Rope below the lowest module may lie there as it is meant to. A float that the troughs of
+/// a case reach lifts nothing that is known while it is out of the water.
+pub(crate) fn held_up(hangs: &Hangs<'_>) -> Vec<Verdict> {
+    let line = hangs.line();
     let lines = moored(line).into_iter().flatten();
-    lines.filter_map(|of| held_up_of(line, &of)).collect()
+    let each = lines.filter_map(|of| {
+        let verdict = held_up_of(line, &of)?;
+        match in_troughs(hangs, &of).filter(|_| !verdict.is_broken()) {
+            Some(why) => Some(crate::verdict::unknown(verdict.subject(), why)),
+            None => Some(verdict),
+        }
+    });
+    each.collect()
+}
+
+/// The first case whose troughs reach the float of a line, in words.
+fn in_troughs(hangs: &Hangs<'_>, of: &Moored) -> Option<String> {
+    let found = hangs.found().ok()?;
+    let own = found.lines.iter().flatten().find(|o| o.line == *of)?;
+    let mut cases = found.cases.iter().zip(&own.shapes);
+    cases.find_map(|(case, shape)| match shape {
+        Err(trough @ NoShape::Trough { .. }) => Some(format!("in {}: {trough}", case.named())),
+        _ => None,
+    })
 }
 
 /// The same of one line; `None` where no float is at its top, or no module hangs on it. What grows counts where it takes more than nothing.

@@ -371,7 +371,9 @@ impl Staggered {
 /// makes the line carry all its boots.
 pub(crate) fn staggered(line: &Line) -> Option<Staggered> {
     let mut best: Option<Staggered> = None;
-    for (_, found) in staggerings(line) {
+    // How far from its collapse a line is costs many times what it costs to see that it has collapsed.
+    let carried = groupings(line).filter(|staged| carries_all(&staged.line));
+    for (_, found) in carried.filter_map(Staged::judged) {
         if found.share >= TO_SPARE {
             return Some(found);
         }
@@ -384,14 +386,40 @@ pub(crate) fn staggered(line: &Line) -> Option<Staggered> {
 
 /// The line with its modules booting in two, three and more groups one after another, up to one by one; each group is of neighbours by their ohms, the nearest first and the
 /// furthest first.
-pub(crate) fn staggerings(line: &Line) -> Vec<(Line, Staggered)> {
-    let Some(near) = nearest_first(line) else {
-        return Vec::new();
-    };
+pub(crate) fn staggerings(line: &Line) -> impl Iterator<Item = (Line, Staggered)> {
+    groupings(line).filter_map(Staged::judged)
+}
+
+/// The same before anything is worked out of them.
+fn groupings(line: &Line) -> impl Iterator<Item = Staged> {
+    let near = nearest_first(line).unwrap_or_default();
     let far: Vec<ModuleIx> = near.iter().rev().copied().collect();
-    let each = (2..=near.len()).flat_map(|groups| [(&near, groups), (&far, groups)]);
-    each.filter_map(|(order, groups)| in_groups(line, order, groups))
-        .collect()
+    let count = near.len();
+    // Numbers of groups between which the largest group stays as large are one and the same.
+    let numbers =
+        (2..=count).filter(move |n| *n == 2 || count.div_ceil(*n) < count.div_ceil(n - 1));
+    numbers.flat_map(move |groups| {
+        [
+            in_groups(line, &near, groups),
+            in_groups(line, &far, groups),
+        ]
+    })
+}
+
+/// Whether the line has an operating point at each instant at which modules boot, as far as that is known.
+fn carries_all(line: &Line) -> bool {
+    let waking = waking(line);
+    let Ok(electric) = electric(line) else {
+        return false;
+    };
+    let carries = |contacts, at_s| {
+        let conditions = waking.conditions(line, contacts, at_s);
+        let input = electric.input(line, &conditions);
+        input.is_ok_and(|input| power::has_operating_point(&input.network).unwrap_or(false))
+    };
+    // The last instants, at which all others draw what they draw, are the hardest as a rule.
+    let mut times_s = waking.instants(line).into_iter().rev();
+    times_s.all(|at_s| BOTH.iter().all(|contacts| carries(*contacts, at_s)))
 }
 
 fn nearest_first(line: &Line) -> Option<Vec<ModuleIx>> {
@@ -413,7 +441,28 @@ fn nearest_first(line: &Line) -> Option<Vec<ModuleIx>> {
     Some(near.into_iter().map(|(_, m)| m).collect())
 }
 
-fn in_groups(line: &Line, order: &[ModuleIx], groups: usize) -> Option<(Line, Staggered)> {
+/// A line whose modules boot in groups.
+struct Staged {
+    line: Line,
+    /// Modules with the delay that each needs and has not, s.
+    delays_s: Vec<(ModuleIx, f64)>,
+}
+
+impl Staged {
+    /// With the least share that it carries; `None` where that is not known or nothing is delayed.
+    fn judged(self) -> Option<(Line, Staggered)> {
+        let Staged { line, delays_s } = self;
+        if delays_s.is_empty() {
+            return None;
+        }
+        let share = share(&line, &waking(&line), &BOTH);
+        share
+            .is_finite()
+            .then_some((line, Staggered { delays_s, share }))
+    }
+}
+
+fn in_groups(line: &Line, order: &[ModuleIx], groups: usize) -> Staged {
     let mut staged = line.clone();
     let mut at_s = 0.0;
     let mut delays_s = Vec::new();
@@ -436,6 +485,8 @@ fn in_groups(line: &Line, order: &[ModuleIx], groups: usize) -> Option<(Line, St
         }
         at_s = round_up_s(at_s + LONGER * longest_s);
     }
-    let share = share(&staged, &waking(&staged), &BOTH);
-    (share.is_finite() && !delays_s.is_empty()).then_some((staged, Staggered { delays_s, share }))
+    Staged {
+        line: staged,
+        delays_s,
+    }
 }

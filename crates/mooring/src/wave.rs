@@ -8,7 +8,7 @@
 //! ```
 //!
 //! Source: any text on water waves (formulas from memory; values held to SciPy's root of the same equation). Valid for waves that are low beside their
-//! length and beside the depth; breaking is not looked at.
+//! length and beside the depth; breaking is not looked at here (a plan may not write waves that would break).
 
 use core::f64::consts::PI;
 
@@ -47,18 +47,7 @@ impl Wave {
         positive("the depth of the water, m", depth_m)?;
         not_negative("the height of a wave, m", height_m)?;
         let omega = 2.0 * PI / period_s;
-        // x tanh x = y by Newton's method, from the larger of the limits of deep and shallow water; x tanh x is convex from there on.
-        let y = omega * omega * depth_m / GRAVITY_M_S2;
-        let mut x = y.max(y.sqrt());
-        for _ in 0..STEPS {
-            let t = libm::tanh(x);
-            let next = x - (x * t - y) / (t + x * (1.0 - t * t));
-            let done = (next - x).abs() <= 1e-15 * x;
-            x = next;
-            if done {
-                break;
-            }
-        }
+        let x = numerics::x_tanh_x(omega * omega * depth_m / GRAVITY_M_S2);
         Ok(Wave {
             height_m,
             period_s,
@@ -91,6 +80,3 @@ impl Wave {
         }
     }
 }
-
-/// Newton's method ends within a handful of steps; a bound for safety.
-const STEPS: u32 = 100;

@@ -40,7 +40,7 @@ pub use hot::{HotError, HotSolution, WarmSpan, solve_hot};
 pub use network::{Branch, Load, LoadKind, Network, NetworkError, Part, Solution, Source};
 pub use nose::collapse_factor;
 pub use reserve::{Binding, Limits, Reserve, reserve};
-pub use solver::{Scratch, Solver, solve};
+pub use solver::{Scratch, Solver, has_operating_point, solve};
 pub use topology::Method;
 pub use worst::{
     AtMost, Choice, Choices, Combination, Extreme, LeastReserve, Weakest, Worst, WorstError,

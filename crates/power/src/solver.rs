@@ -71,6 +71,16 @@ pub fn solve(network: &Network) -> Result<Solution, NetworkError> {
     solver.solve(&network.loads, &mut solver.scratch())
 }
 
+/// Whether a network carries its loads, for a search that does not ask by how much: where [`solve`] tells [`NetworkError::CannotCarry`] or
+/// [`NetworkError::CurrentLoadsCollapse`] it does not.
+///
+/// Errors: the others of [`solve`].
+pub fn has_operating_point(network: &Network) -> Result<bool, NetworkError> {
+    let solver = Solver::new(network)?;
+    let found = solver.operating_point(&network.loads, &mut solver.scratch())?;
+    Ok(found.is_some())
+}
+
 impl Solver {
     /// Plans nodes, spans and sources of `network`; its loads are not read.
     ///

@@ -43,3 +43,6 @@ pub use strand::StrandClass;
 
 /// Seconds of a day (SI Brochure, 9th edition, table 8).
 pub const SECONDS_PER_DAY: f64 = 86_400.0;
+
+/// Standard gravity, m/s2 (SI Brochure, 9th edition; its conventional value of 1901).
+pub const STANDARD_GRAVITY_M_S2: f64 = 9.80665;

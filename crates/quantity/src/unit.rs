@@ -16,7 +16,7 @@
 
 use std::f64::consts::PI;
 
-use crate::{Dimension, SECONDS_PER_DAY};
+use crate::{Dimension, SECONDS_PER_DAY, STANDARD_GRAVITY_M_S2};
 
 #[derive(Debug)]
 pub(crate) struct Unit {
@@ -61,7 +61,6 @@ const INCH_M: f64 = 0.0254;
 const FOOT_M: f64 = 0.3048;
 const FATHOM_M: f64 = 1.8288;
 const NAUTICAL_MILE_M: f64 = 1852.0;
-const STANDARD_GRAVITY_M_S2: f64 = 9.80665;
 const POUND_KG: f64 = 0.453_592_37;
 const POUND_FORCE_N: f64 = 4.448_221_615_260_5;
 const SQUARE_INCH_M2: f64 = 6.4516e-4;

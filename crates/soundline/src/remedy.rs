@@ -46,6 +46,8 @@ pub(crate) enum RemedyCommandError {
         asked: usize,
         /// How many there are.
         count: usize,
+        /// Whether anything that was asked about is broken or just met.
+        to_mend: bool,
     },
     /// The plan was left as it is.
     #[error(transparent)]
@@ -56,6 +58,10 @@ impl RemedyCommandError {
     /// How the user may mend it.
     pub(crate) fn help(&self) -> Option<String> {
         match self {
+            RemedyCommandError::NoNumber { to_mend: false, .. } => Some(
+                "nothing that was asked about is broken or just met: there is nothing to mend"
+                    .to_owned(),
+            ),
             RemedyCommandError::NoNumber { count: 0, .. } => {
                 Some("nothing that was tried mends the plan".to_owned())
             }
@@ -177,6 +183,7 @@ fn chosen(found: &Remedies, number: usize) -> Result<&Remedy, RemedyCommandError
         .ok_or_else(|| RemedyCommandError::NoNumber {
             asked: number,
             count: found.mended.iter().map(|m| m.remedies.len()).sum(),
+            to_mend: !found.mended.is_empty(),
         })
 }
 

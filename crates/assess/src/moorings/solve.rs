@@ -1,6 +1,7 @@
 //! One line in one design case.
 
 use mooring::{AtBody, Hanging, MooringError, Shape, Top, Wave, WaveAt, hang as hang_line, hold};
+use quantity::{Dimension, show};
 
 use crate::input::{BuoyHull, DesignCase, Moored, MooredTop, Thing, level};
 
@@ -123,6 +124,17 @@ pub enum NoShape {
         /// Why its line has no shape.
         why: MooringError,
     },
+    /// A float that the troughs of the waves reach.
+    #[error(
+        "its float lies {deep} deep, and the troughs of the waves of {high} reach down to {trough}: it comes out of the water there, and what it lifts is not known",
+        deep = metres(*depth_m), high = metres(2.0 * trough_m), trough = metres(*trough_m)
+    )]
+    Trough {
+        /// Depth of the float in still water, m.
+        depth_m: f64,
+        /// How far the troughs reach below still water, m.
+        trough_m: f64,
+    },
     /// A buoy that is heavier than the water that it can displace.
     #[error(
         "the buoy weighs {weight_n:.0} N and displaces at most {most_n:.0} N: it sinks by itself"
@@ -170,7 +182,9 @@ pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoSha
                 buoyancy_n,
                 drag_area_m2,
             };
-            (hang_line(&hanging)?, None)
+            let shape = hang_line(&hanging)?;
+            clear_of_troughs(case, &shape)?;
+            (shape, None)
         }
         MooredTop::Buoy { hull, .. } => {
             let (shape, state) = match under_buoy(&mut hanging, &hull, case, Drawn::Last)? {
@@ -182,6 +196,20 @@ pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoSha
         }
     };
     told(line, case, shape, buoy)
+}
+
+/// A float below the surface stays in the water: half the height of a wave is at most what its trough lies below still water, as troughs of steep waves are flatter.
+fn clear_of_troughs(case: &DesignCase, shape: &Shape) -> Result<(), NoShape> {
+    let depth_m = case.water.depth_m - shape.top_m[2];
+    let trough_m = case.wave.map_or(0.0, |(height_m, _)| 0.5 * height_m);
+    match depth_m < trough_m {
+        true => Err(NoShape::Trough { depth_m, trough_m }),
+        false => Ok(()),
+    }
+}
+
+fn metres(m: f64) -> String {
+    show(m, Dimension::Length)
 }
 
 /// The horizontal force on a hull at a draught, N: east and north.

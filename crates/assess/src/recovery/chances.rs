@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use plan::{Line, Means, MeansKind, ModuleIx, SectionEnd};
 
-use super::Parted;
+use super::{Parted, Under};
 use crate::input::{Moored, MooredTop, Thing};
 
 /// Sets of so many means that share something are all looked at.
@@ -85,7 +85,7 @@ pub struct ModuleChance {
 pub(super) fn of_modules(
     line: &Line,
     of: &Moored,
-    (partings, under): (&Result<Vec<Parted>, String>, Option<&str>),
+    (partings, under): (&Result<Vec<Parted>, String>, &Under),
 ) -> Vec<ModuleChance> {
     let modules = (0..line.modules.len()).map(ModuleIx);
     let each = modules.filter(|m| of.holds(*m)).map(|module| {
@@ -144,7 +144,7 @@ pub(super) fn of_what_stays(line: &Line, of: &Moored, partings: &mut [Parted]) {
 fn brings(
     line: &Line,
     of: &Moored,
-    (partings, under): (&Result<Vec<Parted>, String>, Option<&str>),
+    (partings, under): (&Result<Vec<Parted>, String>, &Under),
     means: &Means,
     height_m: Option<f64>,
 ) -> Brings {
@@ -152,14 +152,19 @@ fn brings(
         MeansKind::Drag => Brings::Yes,
         MeansKind::Haul => match (means.acts_at, of.top) {
             (Some(SectionEnd::Module(m)), MooredTop::Buoy { module, .. }) if m == module => {
-                if let Some(case) = under {
+                if let Under::In(case) = under {
                     return Brings::No(format!("its line holds the buoy under in {case}"));
                 }
                 // The last parting is just below the top: what it frees is the buoy alone.
                 match partings {
                     Err(why) => Brings::Unknown(why.clone()),
                     Ok(all) => match all.last().map(Parted::least_whole_n) {
-                        Some(Ok(lift_n)) if lift_n > 0.0 => Brings::Yes,
+                        Some(Ok(lift_n)) if lift_n > 0.0 => match under {
+                            Under::Unknown(why) => Brings::Unknown(format!(
+                                "whether its line holds the buoy under is not known: {why}"
+                            )),
+                            Under::No | Under::In(_) => Brings::Yes,
+                        },
                         Some(Ok(_)) => Brings::No("the buoy sinks by itself".to_owned()),
                         Some(Err(why)) => Brings::Unknown(why),
                         None => Brings::Unknown("no parting is known there".to_owned()),

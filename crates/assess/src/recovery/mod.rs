@@ -9,7 +9,7 @@ use plan::Line;
 
 use crate::input::{CasesError, FOULED, Fouling, Moored, NotMoored};
 use crate::memo::Memo;
-use crate::moorings::{HungLine, Moorings, PULLED_UNDER, moorings_of};
+use crate::moorings::{HungLine, Moorings, NoShape, PULLED_UNDER, moorings_of};
 
 pub use adrift::Adrift;
 pub use chances::{Chance, ModuleChance, Sharing};
@@ -49,8 +49,8 @@ pub struct LineRecovery {
     pub weak_links: Vec<Window>,
     /// The drift alarm of its buoy; `None` without one.
     pub adrift: Option<Result<Adrift, String>>,
-    /// The usual case in which it holds its buoy under, in words.
-    pub(crate) held_under: Option<String>,
+    /// Whether it holds its buoy under in the usual case.
+    pub(crate) held_under: Under,
 }
 
 impl Recovery {
@@ -112,7 +112,7 @@ fn of_line(
     let partings = match density_kg_m3 {
         Some(density_kg_m3) => parted::partings(
             line,
-            (&of.line, under.is_none()),
+            (&of.line, !matches!(under, Under::In(_))),
             fouling.as_ref(),
             density_kg_m3,
         ),
@@ -123,7 +123,7 @@ fn of_line(
         chances::of_what_stays(line, &of.line, all);
     }
     LineRecovery {
-        modules: chances::of_modules(line, &of.line, (&partings, under.as_deref())),
+        modules: chances::of_modules(line, &of.line, (&partings, &under)),
         weak_links: weak::windows(line, found, of),
         adrift: adrift::adrift(line, found, of),
         partings,
@@ -132,15 +132,37 @@ fn of_line(
     }
 }
 
-/// The usual case, clean or fouled, in which a line holds its buoy under, in words.
-fn held_under(found: &Moorings, of: &HungLine) -> Option<String> {
-    let usual = found.cases.iter().find(|case| case.nominal)?;
+/// Whether a line holds its buoy under in the usual case.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Under {
+    /// It does not, clean or fouled.
+    No,
+    /// It does, in a case in words.
+    In(String),
+    /// Some of these cases have no shape, and so nobody knows.
+    Unknown(String),
+}
+
+/// Whether a line holds its buoy under in the usual case, clean or fouled. A buoy that sinks by itself is none that its line holds under.
+fn held_under(found: &Moorings, of: &HungLine) -> Under {
+    let Some(usual) = found.cases.iter().find(|case| case.nominal) else {
+        return Under::Unknown("the plan has no usual case".to_owned());
+    };
     let both = found.cases.iter().zip(&of.shapes).filter(|(case, _)| {
         case.id == usual.id || case.id.strip_suffix(FOULED) == Some(usual.id.as_str())
     });
-    let mut under = both.filter(|(_, shape)| {
-        let shape = shape.as_ref();
-        shape.is_ok_and(|s| s.sunk() == Some(PULLED_UNDER))
-    });
-    under.next().map(|(case, _)| case.named())
+    let mut unknown = None;
+    for (case, shape) in both {
+        match shape {
+            Ok(shape) if shape.sunk() == Some(PULLED_UNDER) => return Under::In(case.named()),
+            Err(NoShape::Under { .. }) => return Under::In(case.named()),
+            Ok(_) | Err(NoShape::Sinks { .. }) => {}
+            Err(why) => {
+                unknown.get_or_insert_with(|| {
+                    format!("in {} its line has no shape: {why}", case.named())
+                });
+            }
+        }
+    }
+    unknown.map_or(Under::No, Under::Unknown)
 }

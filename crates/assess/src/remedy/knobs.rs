@@ -213,7 +213,9 @@ fn rungs(thing: &str, key: &str, text: &str) -> Vec<Vec<Rung>> {
         ("module", "drift_alarm.radius") | ("weak_link", "parts_from") => {
             vec![two_digits(text, Way::Up, FAR)]
         }
-        ("module", "housing.rated_depth") => vec![two_digits(text, Way::Up, FAR)],
+        ("module", "housing.rated_depth") | ("float", "rated_depth") => {
+            vec![two_digits(text, Way::Up, FAR)]
+        }
         // What floats has a weight below zero; more buoyancy is a larger number behind the sign.
         ("module", "housing.weight_in_water") => match text.strip_prefix('-') {
             Some(buoyancy) => {

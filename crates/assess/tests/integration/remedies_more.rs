@@ -47,6 +47,19 @@ fn verif_what_stays_unknown_is_told_with_the_remedy() {
     holds(remedy, "housings");
 }
 
+/// A float that is rated too little is rated more: the bed lies 122.5 m deep, so that 142.5 m are needed and 147.5 m are not just met.
+#[test]
+fn verif_a_float_is_rated_deeper_as_a_housing_is() {
+    let text =
+        with_modules("\n[requirement.housings]\nthat = \"housing-margin\"\nat_least = \"20 m\"\n")
+            .replace("rated_depth = \"150 m\"\n", "rated_depth = \"130 m\"\n");
+    let found = found(&text, "housings");
+    let remedy = setting(only(&found), "float.top.rated_depth");
+    assert_eq!(remedy.turned[0].to, "150 m");
+    assert_eq!(remedy.word, Word::Met);
+    holds(remedy, "housings");
+}
+
 /// A cost of 5 USD is not less than one of 90 EUR: each currency stands by itself, cheapest first.
 #[test]
 fn verif_costs_in_two_currencies_are_not_compared() {

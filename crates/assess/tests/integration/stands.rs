@@ -6,7 +6,7 @@ use assess::{
 
 use crate::moored::{plan_of, tideless, with_modules};
 use crate::remedies::{found, only, setting};
-use crate::support::{checked, close, known, read, requirement};
+use crate::support::{checked, close, known, read, requirement, why_unknown};
 use crate::weight_reserve::still;
 
 /// Of the line in `moored.rs`: a rope of 0.9 N/m and 95 m, bodies of 60 N at 40 m and of 120 N at 75 m from the anchor, a float of 1200 N.
@@ -31,6 +31,26 @@ fn of<'c>(check: &'c Check, id: &str, subject: &str) -> &'c Known {
     match all.find(|v| v.subject() == subject) {
         Some(Verdict::Known(known)) => known,
         other => panic!("{id}, {subject}: {other:?}"),
+    }
+}
+
+/// A float 18 m down is out of the water in troughs of 20 m: nothing of its line is met in such waves, in still water as it stands. Of troughs of 10 m it is told nothing.
+#[test]
+fn verif_troughs_that_reach_a_float_leave_its_line_unknown() {
+    let asks = "[requirement.deep]\nthat = \"module-depth\"\nat_most = \"119 m\"\n";
+    let text = tideless(&still(asks)).replace("length = \"95 m\"", "length = \"102 m\"");
+    for (high, word) in [("20 m", Word::Met), ("40 m", Word::Unknown)] {
+        let storm = format!(
+            "[case.storm]\nwave = {{ height = \"{high}\", period = \"25 s\" }}\n[case.only]"
+        );
+        let check = judged(&text.replace("[case.only]", &storm));
+        for id in ["float-depth", "held-up", "deep"] {
+            assert_eq!(requirement(&check, id).word(), word, "{id} {high}");
+            if word == Word::Unknown {
+                let why = why_unknown(&check, id);
+                assert!(why.contains("reach down to 20 m"), "{why}");
+            }
+        }
     }
 }
 
@@ -327,7 +347,7 @@ fn verif_lines_of_one_anchor_pull_it_together() {
         "buoyancy = \"800 N\"\n",
     );
     let why = judged(&lost);
-    let why = crate::support::why_unknown(&why, "anchor");
+    let why = why_unknown(&why, "anchor");
     assert!(why.contains("section.two") && why.contains("cd_a"), "{why}");
     let short = judged(&lost.replace("2500 N", "700 N"));
     let short = known(&short, "anchor");

@@ -1,7 +1,7 @@
 //! Design cases.
 
-use super::Resolver;
 use super::site::current;
+use super::{Resolver, waves};
 use crate::line::{Case, CaseWave, CaseWind, Line, Tides, Unwritten};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
@@ -46,23 +46,28 @@ pub(super) fn cases(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             }
             nominal = nominal.or(Some(site));
         }
+        let water_level_m = f.q("water_level");
+        let wave = f.table("wave").and_then(|(t, _)| {
+            Some(CaseWave {
+                height_m: t.q("height")?,
+                period_s: t.q("period")?,
+            })
+        });
+        if let Some(wave) = wave {
+            waves::of_case(r, &line.sea, water_level_m, wave);
+        }
         line.cases.push(Case {
             id: id.to_owned(),
             at: f.site,
             current: current(r, f),
-            water_level_m: f.q("water_level"),
+            water_level_m,
             wind: f.table("wind").and_then(|(t, _)| {
                 Some(CaseWind {
                     speed_m_s: t.q("speed")?,
                     towards_deg: t.deg("towards"),
                 })
             }),
-            wave: f.table("wave").and_then(|(t, _)| {
-                Some(CaseWave {
-                    height_m: t.q("height")?,
-                    period_s: t.q("period")?,
-                })
-            }),
+            wave,
             strum: f.flag("strum").is_some_and(|(strums, _)| *strums),
             strongest_at: f
                 .choice("strongest_at")

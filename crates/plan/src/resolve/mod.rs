@@ -44,6 +44,7 @@ mod uplinks;
 mod values;
 mod votes;
 mod watches;
+mod waves;
 
 use std::collections::BTreeMap;
 

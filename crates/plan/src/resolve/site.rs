@@ -1,6 +1,6 @@
 //! The deployment, the sea and the weather.
 
-use super::{Resolver, bare, propagation, q, unknown};
+use super::{Resolver, bare, propagation, q, unknown, waves};
 use crate::line::{
     Deployment, Flow, GrowthSaid, HorizonPoint, LossMeasured, Q, Sea, Spells, Spreading, Swell,
     Water, Work,
@@ -84,7 +84,7 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
     rising(r, &depths, "depths");
     let current = current(r, f);
     let hidden = || unknown(f.site);
-    Sea {
+    let sea = Sea {
         latitude_deg: f.deg("latitude").unwrap_or_else(hidden),
         longitude_deg: f.deg("longitude").unwrap_or_else(hidden),
         water_depth_m: f.q("water_depth").unwrap_or_else(hidden),
@@ -129,7 +129,9 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         paths: propagation::paths(r, f),
         bottom: propagation::bottom(r, f),
         rays: propagation::rays(f),
-    }
+    };
+    waves::of_site(r, &sea);
+    sea
 }
 
 const LOSS_MEASURED: &str = "loss_measured = { slope = \"17 dB ± 1.5 dB\", at = \"1 km\", loss = \"52 dB ± 2 dB\", nearest = \"200 m\", farthest = \"5 km\", band = [\"50 Hz\", \"500 Hz\"], document = \"...\", by = \"...\", date = 2026-08-14 }";

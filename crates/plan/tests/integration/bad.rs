@@ -9,6 +9,8 @@ bad! {
     anodes_of_no_form: "[traffic]" => "[metal.can]\n[anode.one]\non = \"metal.can\"\nmetal = \"zinc\"\nmass = \"1 kg\"\nform = { kind = \"slender\", length = \"1 m\", width = \"2 cm\" }\nresistivity = \"0.25 ohm\"\n[anode.two]\non = \"metal.can\"\nmetal = \"zinc\"\nmass = \"1 kg\"\nform = { kind = \"flat\", length = \"3 cm\", width = \"20 cm\", thickness = \"1 cm\" }\n[anode.three]\non = \"metal.can\"\nmetal = \"zinc\"\nmass = \"1 kg\"\nform = { kind = \"slender\", length = \"1 m\", girth = \"10 cm\", core = \"4 cm\" }\n[anode.four]\non = \"metal.can\"\nmetal = \"zinc\"\nmass = \"1 kg\"\nform = { kind = \"ring\" }\n[traffic]";
     metals_that_cannot_be: "[traffic]" => "[metal.can]\nmetal = \"aluminum\"\n[metal.frame]\nof = \"span.top\"\nmetal = \"titanium\"\narea = \"2 m\"\nbare_share = \"0 %\"\ntouches = []\n[metal.ring]\nof = \"weight.none\"\ntouches = [\"metal.ring\", \"metal.pin\", \"metal.pin\", \"metal.nut\"]\n[metal.pin]\n[anode.one]\non = \"metal.pins\"\nmetal = \"zinc\"\nmass = \"1 N\"\ncapacity = \"780 Ah\"\n[anode.two]\non = \"metal.pin\"\nmetal = \"magnesium\"\nmass = \"2 kg\"\n[traffic]";
     works_and_waves_that_cannot_be: "water_depth = \"85 m\"" => "water_depth = \"85 m\"\nwaves = { shape = 0.1, memory = \"1 s\" }";
+    waves_that_break: "[detector.call]" => "[case.storm]\nwater_level = \"-1 m\"\nwave = { height = \"12 m\", period = \"5 s\" }\n[case.swell]\nwave = { height = \"9 m\", period = \"10 s\" }\n[detector.call]";
+    swell_that_breaks: "water_depth = \"85 m\"" => "water_depth = \"85 m\"\nswell = { height = \"2.5 m\", period = \"3 s\" }";
     drift_alarm_without_a_hull: "starts_in = \"idle\"" => "starts_in = \"idle\"\ndrift_alarm = { radius = \"60 m\", every = \"1 h\", fix_error = \"5 m\", place_error = \"9 m\", false_alarms = \"1 %\" }";
     false_alarms_that_are_sure: "starts_in = \"idle\"" => "starts_in = \"idle\"\nhull = { weight = \"1000 N\", waterplane = \"0.5 m2\", full_draught = \"0.5 m\", cd_a_water = \"0.2 m2\" }\ndrift_alarm = { radius = \"60 m\", every = \"-1 d\", fix_error = \"5 m\", place_error = \"9 m\", false_alarms = \"99.999 %\" }";
     growth_that_cannot_be: "water_depth = \"85 m\"" => "water_depth = \"85 m\"\ngrowth = { a_month = \"2 m\", density = \"1300 kg\", rougher = 0.5 }";
@@ -111,6 +113,14 @@ bad! {
     depth_wanted_without_a_limit: "[requirement.cost]" => "[requirement.deep]\nthat = \"module-depth\"\n[requirement.cost]";
     tension_of_a_module: "[requirement.cost]" => "[requirement.pull]\nthat = \"line-tension\"\nof = \"module.upper\"\nat_most = \"2 kN\"\n[requirement.cost]";
     no_contacts: "contacts = { mated_pins_in_loop = 4, resistance = \"8 mohm\" }\n" => "";
+}
+
+/// Of means of the months those that are higher than 0.78 of the depth at the highest water, 3.12 m of 4 m: three of these.
+#[test]
+fn verif_months_of_waves_higher_than_the_water_bears_are_told() {
+    let text = "format = 1\n[deployment]\nname = \"a pool\"\nstart = 2027-03-15\nduration = \"30 d\"\n[site]\nlatitude = \"57 deg\"\nlongitude = \"0 deg\"\nwater_depth = \"3 m\"\ntide = { lowest = \"-1 m\", highest = \"1 m\" }\nprofile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]\nwave_height = [\"3.4 m\", \"3.2 m\", \"2.7 m\", \"2.2 m\", \"1.7 m\", \"1.5 m\", \"1.4 m\", \"1.5 m\", \"1.9 m\", \"2.5 m\", \"3 m\", \"3.3 m\"]\n";
+    let said = said(&Files::one(text));
+    assert_eq!(said.matches("they break above 3.12 m").count(), 3, "{said}");
 }
 
 #[test]

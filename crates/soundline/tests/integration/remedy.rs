@@ -118,6 +118,10 @@ fn verif_a_plan_that_holds_needs_nothing() {
     let output = run(&["remedy", &demo.plan]);
     expect_status(&output, 0);
     assert!(stdout(&output).contains("there is nothing to mend"));
+    let output = run(&["remedy", &demo.plan, "--apply", "1"]);
+    expect_status(&output, 2);
+    let told = stderr(&output);
+    assert!(told.contains("there is nothing to mend"), "{told}");
 }
 
 #[test]

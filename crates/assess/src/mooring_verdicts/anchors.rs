@@ -1,0 +1,209 @@
+//! What anchors hold of the pulls of all lines that end at them.
+
+use plan::{Anchor, Line, Q};
+use quantity::show_number;
+
+use super::{FORCE_N, Hangs, Told, not_moored};
+use crate::input::Moored;
+use crate::moorings::{Extreme, HungLine, Moorings};
+use crate::verdict::{Against, Side, Verdict, unknown};
+
+/// What an anchor is asked for with a factor, and what it has.
+struct Asked {
+    asked_n: f64,
+    has_n: f64,
+    why: String,
+}
+
+impl Asked {
+    fn share(&self) -> f64 {
+        self.asked_n / self.has_n
+    }
+}
+
+/// A pull of less than this counts as none, N: what a search for a shape leaves over.
+const NO_PULL_N: f64 = 0.1;
+
+/// What a pull along the bed and upwards asks of an anchor by each value that the plan writes of it.
+fn ways(anchor: &Anchor, factor: f64, [level_n, up_n]: [f64; 2]) -> Vec<Asked> {
+    let lifts_n = up_n.max(0.0);
+    let times = show_number(factor);
+    let mut ways = Vec::new();
+    if let Some(holding) = anchor.holding_n {
+        ways.push(Asked {
+            asked_n: factor * level_n,
+            has_n: holding.si,
+            why: format!("{times} times {level_n:.0} N along the bed, against its holding"),
+        });
+    }
+    if let Some(weight) = anchor.weight_in_water_n {
+        ways.push(match anchor.holding_factor {
+            None => Asked {
+                asked_n: factor * lifts_n,
+                has_n: weight.si,
+                why: format!("{times} times {lifts_n:.0} N upwards, against its weight in water"),
+            },
+            Some(holds) => Asked {
+                asked_n: factor * (lifts_n + level_n / holds.si),
+                has_n: weight.si,
+                why: format!(
+                    "{times} times ({lifts_n:.0} N upwards and {level_n:.0} N along the bed over a holding factor of {}), against its weight in water",
+                    show_number(holds.si)
+                ),
+            },
+        });
+    }
+    ways
+}
+
+/// What the plan does not say of an anchor although a pull asks it: while something is missing, only what is broken is known.
+fn unsaid(anchor: &Anchor, [level_n, up_n]: [f64; 2]) -> Option<String> {
+    let weight = anchor.weight_in_water_n;
+    if weight.is_none() && anchor.holding_factor.is_some() {
+        return Some(
+            "its holding_factor counts for a weight_in_water, and nothing says that".to_owned(),
+        );
+    }
+    if weight.is_none() && anchor.holding_n.is_none() {
+        return Some(format!("nothing says its holding: {WRITE_HOLD}"));
+    }
+    if weight.is_none() && up_n > NO_PULL_N {
+        return Some("the line lifts it, and nothing says its weight_in_water".to_owned());
+    }
+    let holds = anchor.holding_n.is_some() || anchor.holding_factor.is_some();
+    (!holds && level_n > NO_PULL_N).then(|| {
+        format!(
+            "it is pulled {level_n:.0} N along the bed, and nothing says its holding: {WRITE_HOLD}"
+        )
+    })
+}
+
+const WRITE_HOLD: &str = "write `holding`, or `holding_factor` and `weight_in_water`";
+
+/// What anchors must hold with a factor of safety.
+pub(crate) fn anchor_load(
+    hangs: &Hangs<'_>,
+    of: Option<usize>,
+    at_least: Option<Q>,
+) -> Vec<Verdict> {
+    let line = hangs.line;
+    let anchors = match of {
+        Some(a) => vec![a],
+        None => (0..line.anchors.len()).collect(),
+    };
+    let each = anchors.into_iter().map(|a| {
+        let anchor = &line.anchors[a];
+        let path = format!("anchor.{}", anchor.id);
+        let Some(factor) = at_least.or(anchor.safety_factor) else {
+            return unknown(
+                path,
+                "neither the requirement nor the anchor says how many times the load it must hold: write `safety_factor`, or `at_least`",
+            );
+        };
+        match hangs.found() {
+            Ok(found) => anchor_keeps(found, line, a, factor.si),
+            Err(why) => unknown(path, why),
+        }
+    });
+    each.collect()
+}
+
+/// The pull of all lines that end at an anchor, N along the bed and upwards.
+struct Pull {
+    by_n: [f64; 2],
+    /// Whether all of them have a shape; else it is only what those lift that have one, as no line pushes an anchor down.
+    whole: bool,
+}
+
+/// The pull on an anchor in a case.
+fn pull_of(lines: &[&HungLine], case: usize, all_followed: bool) -> Pull {
+    let shapes = lines.iter().filter_map(|of| of.shapes[case].as_ref().ok());
+    let mut sum_n = [0.0; 3];
+    let mut lifts_n = 0.0;
+    let mut known = 0;
+    for shape in shapes {
+        let by_n = shape.shape.anchor_n;
+        for (sum_n, part_n) in sum_n.iter_mut().zip(by_n) {
+            *sum_n += part_n;
+        }
+        lifts_n += by_n[2].max(0.0);
+        known += 1;
+    }
+    match all_followed && known == lines.len() {
+        true => Pull {
+            by_n: [libm::hypot(sum_n[0], sum_n[1]), sum_n[2]],
+            whole: true,
+        },
+        false => Pull {
+            by_n: [0.0, lifts_n],
+            whole: false,
+        },
+    }
+}
+
+/// What an anchor must hold so many times in every case, of all lines that end at it together, against what the plan writes that it has.
+pub(crate) fn anchor_keeps(found: &Moorings, line: &Line, anchor: usize, factor: f64) -> Verdict {
+    let says = &line.anchors[anchor];
+    let path = format!("anchor.{}", says.id);
+    let at_it = found.lines.iter().flatten();
+    let lines: Vec<&HungLine> = at_it.filter(|of| of.anchor.anchor == anchor).collect();
+    let lost = found.lines.iter().filter_map(|of| of.as_ref().err());
+    let lost = lost
+        .filter(|not| not.anchor == Some(anchor))
+        .collect::<Vec<_>>();
+    let [first, others @ ..] = lines.as_slice() else {
+        return unknown(path, not_moored(&found.lines));
+    };
+    let mut worst: Option<(Asked, usize)> = None;
+    let mut missing = None;
+    for case in 0..found.cases.len() {
+        let Pull { by_n, whole } = pull_of(&lines, case, lost.is_empty());
+        if whole {
+            missing = missing.or_else(|| unsaid(says, by_n));
+        }
+        let tightest = ways(says, factor, by_n).into_iter();
+        let tightest = tightest.max_by(|a, b| a.share().total_cmp(&b.share()));
+        if let Some(one) = tightest
+            && worst.as_ref().is_none_or(|(w, _)| one.share() > w.share())
+        {
+            worst = Some((one, case));
+        }
+    }
+    let gap = lost.first().map_or_else(
+        || lines.iter().find_map(|of| Told { found, of }.gap()),
+        |not| Some(format!("{}: {}", not.section, not.why.join("; "))),
+    );
+    let open = missing.or(gap);
+    let Some((worst, case)) = worst else {
+        return unknown(path, open.unwrap_or_default());
+    };
+    let against = Against {
+        side: Side::AtMost,
+        limit: worst.has_n,
+        narrow: FORCE_N,
+        unit: "N".to_owned(),
+    };
+    let told = Told { found, of: first };
+    let together = match others {
+        [] => String::new(),
+        _ => {
+            let tops = lines.iter().map(|of| of.line.top.path(line));
+            format!(
+                "; of the lines of {} together",
+                tops.collect::<Vec<_>>().join(", ")
+            )
+        }
+    };
+    let case = told.case(Extreme { value: 0.0, case });
+    let why = format!("{}{together}; greatest in {case}", worst.why);
+    let others: Vec<&Moored> = others.iter().map(|of| &of.line).collect();
+    let evidence = match others.as_slice() {
+        [] => told.evidence(&(&path, factor, worst.has_n)),
+        others => told.evidence(&(&path, factor, worst.has_n, others)),
+    };
+    let verdict = against.judge(path, worst.asked_n, evidence, why);
+    match open.filter(|_| !verdict.is_broken()) {
+        Some(why) => unknown(verdict.subject(), why),
+        None => verdict,
+    }
+}

@@ -1,0 +1,231 @@
+//! Modules, sections and the tops of lines in all design cases.
+
+use plan::{Limits, Line, ModuleIx, Position, Q, SectionIx};
+
+use super::{CIRCLE_M, DEPTH_M, FORCE_N, Hangs, Told, not_moored};
+use crate::input::MooredTop;
+use crate::moorings::{Extreme, HungLine, OfModule};
+use crate::verdict::{Against, Side, Verdict, unknown};
+
+/// A tilt closer to its limit than this is marginal, degrees.
+const TILT_DEG: f64 = 1.0;
+
+/// The modules that a requirement is about: one, or each on a section.
+fn modules(line: &Line, of: Option<ModuleIx>) -> Vec<ModuleIx> {
+    let on_a_section = |m: &ModuleIx| !matches!(line.modules[m.0].position, Position::Depth(_));
+    match of {
+        Some(m) => vec![m],
+        None => (0..line.modules.len())
+            .map(ModuleIx)
+            .filter(on_a_section)
+            .collect(),
+    }
+}
+
+/// A verdict for each module from what it sees over all cases.
+fn each_module(
+    hangs: &Hangs<'_>,
+    of: Option<ModuleIx>,
+    judge: impl Fn(&Told<'_>, String, &OfModule) -> Verdict,
+) -> Vec<Verdict> {
+    let line = hangs.line;
+    let found = match hangs.found() {
+        Ok(found) => found,
+        Err(why) => {
+            return modules(line, of)
+                .into_iter()
+                .map(|m| unknown(line.module_path(m), why.clone()))
+                .collect();
+        }
+    };
+    modules(line, of)
+        .into_iter()
+        .map(|m| {
+            let path = line.module_path(m);
+            let lines = found.lines.iter().flatten();
+            let seen = lines
+                .flat_map(|of| of.modules.iter().map(move |seen| (of, seen)))
+                .find(|(_, seen)| seen.module == m);
+            if let Some((of, seen)) = seen {
+                let told = Told { found, of };
+                return told.whole(judge(&told, path, seen));
+            }
+            // A line of which no case has a shape tells nothing of its modules.
+            let holds = |of: &&HungLine| of.line.holds(m);
+            let why = found.lines.iter().flatten().find(holds).map_or_else(
+                || not_moored(&found.lines),
+                |of| Told { found, of }.gap().unwrap_or_default(),
+            );
+            unknown(path, why)
+        })
+        .collect()
+}
+/// The least and the greatest depth of modules.
+pub(crate) fn module_depth(
+    hangs: &Hangs<'_>,
+    of: Option<ModuleIx>,
+    limits: Limits,
+) -> Vec<Verdict> {
+    each_module(hangs, of, |told, path, seen| {
+        let judge = |side: Side, limit: Q, seen: Extreme, word: &str| {
+            let against = Against {
+                side,
+                limit: limit.si,
+                narrow: DEPTH_M,
+                unit: "m".to_owned(),
+            };
+            let why = format!("{word} in {}", told.case(seen));
+            against.judge(
+                path.clone(),
+                seen.value,
+                told.evidence(&(&path, limit.si)),
+                why,
+            )
+        };
+        let least = limits
+            .at_least
+            .map(|q| judge(Side::AtLeast, q, seen.shallowest_m, "shallowest"));
+        let most = limits
+            .at_most
+            .map(|q| judge(Side::AtMost, q, seen.deepest_m, "deepest"));
+        let margin = |v: &Verdict| match v {
+            Verdict::Known(k) => k.margin.value,
+            Verdict::Unknown { .. } | Verdict::Provisional(_) => f64::NEG_INFINITY,
+        };
+        [least, most]
+            .into_iter()
+            .flatten()
+            .min_by(|a, b| margin(a).total_cmp(&margin(b)))
+            .unwrap_or_else(|| unknown(path.clone(), "the requirement has no limit"))
+    })
+}
+
+/// The greatest angle of the line at modules from the vertical.
+pub(crate) fn module_tilt(hangs: &Hangs<'_>, of: Option<ModuleIx>, at_most_deg: Q) -> Vec<Verdict> {
+    each_module(hangs, of, |told, path, seen| {
+        let against = Against {
+            side: Side::AtMost,
+            limit: at_most_deg.si,
+            narrow: TILT_DEG,
+            unit: "deg".to_owned(),
+        };
+        let evidence = told.evidence(&(&path, at_most_deg.si));
+        let why = format!(
+            "the larger of the angles of the line above and below it, in {}",
+            told.case(seen.tilt_deg)
+        );
+        against.judge(path, seen.tilt_deg.value, evidence, why)
+    })
+}
+
+/// The greatest tension of sections against a limit or the working loads of their ropes.
+pub(crate) fn line_tension(
+    hangs: &Hangs<'_>,
+    of: Option<SectionIx>,
+    at_most_n: Option<Q>,
+) -> Vec<Verdict> {
+    let line = hangs.line;
+    let sections = match of {
+        Some(s) => vec![s],
+        None => (0..line.sections.len()).map(SectionIx).collect(),
+    };
+    let each = sections.into_iter().map(|s| {
+        let section = &line.sections[s.0];
+        let path = format!("section.{}", section.id);
+        let working = section.rope.as_ref().and_then(|r| r.working_load_n);
+        let Some(limit) = at_most_n.or(working) else {
+            return unknown(
+                path,
+                "neither the requirement nor its rope says what it may bear: write `working_load`, or `at_most`",
+            );
+        };
+        let found = match hangs.found() {
+            Ok(found) => found,
+            Err(why) => return unknown(path, why),
+        };
+        let lines = found.lines.iter().flatten();
+        let seen = lines
+            .flat_map(|of| of.sections.iter().map(move |seen| (of, seen)))
+            .find(|(_, seen)| seen.section == s);
+        let Some((of, seen)) = seen else {
+            let lines = found.lines.iter().flatten();
+            let own = lines.clone().find(|of| of.line.pieces.iter().any(|p| p.section == s));
+            let why = own.map_or_else(
+                || not_moored(&found.lines),
+                |of| Told { found, of }.gap().unwrap_or_default(),
+            );
+            return unknown(path, why);
+        };
+        let told = Told { found, of };
+        // Whatever is asked: a rope that has its breaking load has parted.
+        let breaking = section.rope.as_ref().and_then(|r| r.breaking_load_n);
+        let breaking = breaking.filter(|breaking| breaking.si < limit.si);
+        let limit = breaking.unwrap_or(limit);
+        let against = Against {
+            side: Side::AtMost,
+            limit: limit.si,
+            narrow: FORCE_N,
+            unit: "N".to_owned(),
+        };
+        let whose = match (breaking, at_most_n) {
+            (Some(_), _) => ", against the breaking load of its rope, which is less than what is asked",
+            (None, Some(_)) => "",
+            (None, None) => ", against the working load of its rope",
+        };
+        let why = format!("greatest in {}{whose}", told.case(seen.tension_n));
+        let evidence = told.evidence(&(&path, limit.si));
+        told.whole(against.judge(path, seen.tension_n.value, evidence, why))
+    });
+    each.collect()
+}
+/// How far the tops of lines go from above their anchors.
+pub(crate) fn watch_circle(hangs: &Hangs<'_>, of: Option<ModuleIx>, at_most_m: Q) -> Vec<Verdict> {
+    let line = hangs.line;
+    let found = match hangs.found() {
+        Ok(found) => found,
+        Err(why) => {
+            let path = of.map_or_else(|| "the plan".to_owned(), |m| line.module_path(m));
+            return vec![unknown(path, why)];
+        }
+    };
+    let mut all = Vec::new();
+    for of_line in &found.lines {
+        let of_line = match of_line {
+            Ok(of_line) => of_line,
+            Err(not) if of.is_none() => {
+                all.push(unknown(not.section.clone(), not.why.join("; ")));
+                continue;
+            }
+            Err(_) => continue,
+        };
+        let wanted =
+            |m: ModuleIx| matches!(of_line.line.top, MooredTop::Buoy { module, .. } if module == m);
+        if !of.is_none_or(wanted) {
+            continue;
+        }
+        let told = Told { found, of: of_line };
+        let path = of_line.line.top.path(line);
+        let Some(widest) = of_line.watch_circle else {
+            all.push(unknown(path, told.gap().unwrap_or_default()));
+            continue;
+        };
+        let against = Against {
+            side: Side::AtMost,
+            limit: at_most_m.si,
+            narrow: CIRCLE_M,
+            unit: "m".to_owned(),
+        };
+        let case = told.case(Extreme {
+            value: widest.radius_m,
+            case: widest.case,
+        });
+        let evidence = told.evidence(&(&path, at_most_m.si));
+        let why = format!("radius about the anchor, widest in {case}");
+        all.push(told.whole(against.judge(path, widest.radius_m, evidence, why)));
+    }
+    if all.is_empty() {
+        let path = of.map_or_else(|| "the plan".to_owned(), |m| line.module_path(m));
+        all.push(unknown(path, not_moored(&found.lines)));
+    }
+    all
+}

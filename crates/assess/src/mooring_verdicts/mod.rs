@@ -1,0 +1,129 @@
+//! Where the line hangs and what it pulls, against limits: the worst of all design cases, each verdict with the case that governs.
+//!
+//! Here are the shapes once found; modules, sections and tops stand in `hung`, anchors in `anchors`, housings against the bed in `housings`.
+
+mod anchors;
+mod housings;
+mod hung;
+
+use std::cell::OnceCell;
+
+use plan::Line;
+
+use crate::input::{CasesError, NotMoored};
+use crate::memo::Memo;
+use crate::moorings::{Extreme, HungLine, METHOD, Moorings, moorings_of};
+use crate::verdict::{Evidence, Ruling, Verdict, unknown};
+
+pub(crate) use anchors::{anchor_keeps, anchor_load};
+pub(crate) use housings::{bed_as_written, housing_margin};
+pub(crate) use hung::{line_tension, module_depth, module_tilt, watch_circle};
+
+/// Margins below which a verdict is marginal.
+pub(crate) const DEPTH_M: f64 = 1.0;
+pub(crate) const FORCE_N: f64 = 100.0;
+pub(crate) const CIRCLE_M: f64 = 2.0;
+
+/// The shapes of a line, worked out once when the first verdict asks for them.
+pub(crate) struct Hangs<'a> {
+    line: &'a Line,
+    memo: &'a Memo,
+    found: OnceCell<Result<Moorings, CasesError>>,
+}
+
+impl<'a> Hangs<'a> {
+    pub(crate) fn new(line: &'a Line, memo: &'a Memo) -> Hangs<'a> {
+        Hangs {
+            line,
+            memo,
+            found: OnceCell::new(),
+        }
+    }
+
+    /// With shapes that have been found already.
+    pub(crate) fn with(line: &'a Line, found: Moorings, memo: &'a Memo) -> Hangs<'a> {
+        Hangs {
+            line,
+            memo,
+            found: OnceCell::from(Ok(found)),
+        }
+    }
+
+    pub(crate) fn line(&self) -> &'a Line {
+        self.line
+    }
+
+    pub(crate) fn memo(&self) -> &'a Memo {
+        self.memo
+    }
+
+    pub(crate) fn found(&self) -> Result<&Moorings, String> {
+        let found = self.found.get_or_init(|| moorings_of(self.line, self.memo));
+        found.as_ref().map_err(ToString::to_string)
+    }
+
+    /// What counts in the shapes although nobody wrote it; nothing where no verdict has asked for them.
+    pub(crate) fn assumed(&self) -> &[String] {
+        match self.found.get() {
+            Some(Ok(found)) => &found.assumed,
+            Some(Err(_)) | None => &[],
+        }
+    }
+}
+
+/// What a verdict is about, once the shapes are known.
+pub(crate) struct Told<'a> {
+    pub(crate) found: &'a Moorings,
+    pub(crate) of: &'a HungLine,
+}
+
+impl Told<'_> {
+    pub(crate) fn case(&self, extreme: Extreme) -> String {
+        self.found.cases[extreme.case].named()
+    }
+
+    /// The first case without a shape: while there is one, only what is broken is known.
+    pub(crate) fn gap(&self) -> Option<String> {
+        let numbered = self.of.shapes.iter().enumerate();
+        let mut gaps = numbered.filter_map(|(ix, shape)| Some((ix, shape.as_ref().err()?)));
+        let (case, why) = gaps.next()?;
+        let case = self.case(Extreme { value: 0.0, case });
+        Some(format!("in {case} it has no shape: {why}"))
+    }
+
+    pub(crate) fn evidence(&self, more: &impl std::fmt::Debug) -> Evidence {
+        Evidence::computed(METHOD, &(&self.of.line, &self.found.cases, more))
+    }
+
+    /// A verdict that stands only if it is broken while some case has no shape.
+    pub(crate) fn whole(&self, verdict: Verdict) -> Verdict {
+        let broken = matches!(&verdict, Verdict::Known(k) if k.ruling == Ruling::Broken);
+        match self.gap() {
+            Some(why) if !broken => unknown(verdict.subject(), why),
+            _ => verdict,
+        }
+    }
+}
+
+pub(crate) fn not_moored(all: &[Result<HungLine, NotMoored>]) -> String {
+    let whys: Vec<String> = all
+        .iter()
+        .filter_map(|of| of.as_ref().err())
+        .map(|not| format!("{}: {}", not.section, not.why.join("; ")))
+        .collect();
+    if whys.is_empty() {
+        "it hangs on no section that ends at an anchor".to_owned()
+    } else {
+        format!("the shape of the line is unknown ({})", whys.join("; "))
+    }
+}
+/// What every section, anchor, housing and float of moored lines bears over all cases against what the plan says that it may.
+#[must_use]
+pub fn strengths(line: &Line, found: &Moorings) -> Vec<Verdict> {
+    let memo = Memo::with_room(0);
+    let hangs = Hangs::with(line, found.clone(), &memo);
+    let mut all = line_tension(&hangs, None, None);
+    all.extend(anchor_load(&hangs, None, None));
+    all.extend(housing_margin(line, None, None));
+    all
+}
