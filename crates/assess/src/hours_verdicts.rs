@@ -2,7 +2,7 @@
 
 use plan::{Line, Listeners, Q, SensorIx};
 use power::weather::{WIND_LASTS_H, WindYears};
-use quantity::{Dimension, show};
+use quantity::{Dimension, show, show_share};
 
 use crate::cell_verdicts::MONTHS;
 use crate::hours::{Cause, HeardYears, Seas, Waved, Whose};
@@ -408,9 +408,9 @@ fn of_years(
         true => format!(
             "{}, which is {} so far, and {words} bear {allowed} of {}, which is {}",
             counted,
-            percent(bad as f64 / count.max(1) as f64),
+            show_share(bad as f64 / count.max(1) as f64),
             heard.of_years,
-            percent(allowed as f64 / heard.of_years.max(1) as f64)
+            show_share(allowed as f64 / heard.of_years.max(1) as f64)
         ),
         false => format!("{counted}, and {words} bear {allowed}"),
     };
@@ -423,7 +423,7 @@ fn of_years(
         let told: Vec<String> = causes
             .iter()
             .map(|(cause, share, ear)| {
-                let told = format!("{} {}", cause.word(), percent(*share));
+                let told = format!("{} {}", cause.word(), show_share(*share));
                 match whose {
                     Whose::Ear(_) => told,
                     Whose::AtOnce(_) => {
@@ -459,15 +459,6 @@ fn of_years(
         true => judged.so_far(count, heard.of_years),
         false => judged.so_far_open(count, heard.of_years),
     })
-}
-
-fn percent(share: f64) -> String {
-    let percent = 100.0 * share;
-    if percent < 0.1 {
-        format!("{percent:.3} %")
-    } else {
-        format!("{percent:.1} %")
-    }
 }
 
 /// What mends the cause that takes most.

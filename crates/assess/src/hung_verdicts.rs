@@ -1,6 +1,7 @@
 //! What is checked of the shape of every line: housings within their rated depths, and buoys that stay at the surface.
 
 use plan::{Line, ModuleIx, Position, Q};
+use quantity::{Dimension, show};
 
 use crate::input::MooredTop;
 use crate::mooring_verdicts::{FORCE_N, Hangs, Told, bed_as_written};
@@ -193,7 +194,16 @@ pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
         let why = if least.value > 0.0 {
             format!("buoyancy that is left before it goes under, least in {case}")
         } else {
-            format!("in {case} {then}, and so much buoyancy is missing")
+            let water_m = found.cases[least.case].water.depth_m;
+            let short = match of.line.length_m() < water_m {
+                true => format!(
+                    ": {} of line in {} of water",
+                    show(of.line.length_m(), Dimension::Length),
+                    show(water_m, Dimension::Length)
+                ),
+                false => String::new(),
+            };
+            format!("in {case} {then}{short}, and so much buoyancy is missing")
         };
         let evidence = told.evidence(&(&path, "afloat"));
         told.whole(against.judge(path, least.value, evidence, why))

@@ -278,9 +278,12 @@ pub(crate) fn weak_links(hangs: &Hangs<'_>) -> Vec<Verdict> {
                     narrow: FORCE_N,
                     unit: "N".to_owned(),
                 };
+                let times = match window.factor {
+                    1.0 => String::new(),
+                    factor => format!("{} times ", quantity::show_number(factor)),
+                };
                 let why = format!(
-                    "it may part from there, and must hold {} times the {:.0} N of {case}",
-                    quantity::show_number(window.factor),
+                    "it may part from there, and must hold {times}the {:.0} N of {case}",
                     most.value
                 );
                 against.judge(window.path.clone(), window.parts_from_n, evidence(), why)

@@ -216,7 +216,12 @@ pub(crate) fn sentence(line: &Line, r: &Requirement) -> String {
                 true => "the line",
                 false => "the shore",
             };
-            format!("no single failure takes more than {at_most} hydrophones from {whom}")
+            let many = if *at_most == 1 {
+                "hydrophone"
+            } else {
+                "hydrophones"
+            };
+            format!("no single failure takes more than {at_most} {many} from {whom}")
         }
         That::ContactLife { of, at_least_s } => format!(
             "no leak eats a pin of {} within {}",

@@ -7,11 +7,10 @@ use quantity::show_number;
 
 use crate::input::MooredTop;
 use crate::mooring_verdicts::{CIRCLE_M, Hangs};
+use crate::recovery::WITHIN;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 const METHOD: &str = "watch circle of the design cases and Rayleigh's law of fix and laying (docs/method/mooring.md)";
-/// Share of anchors and of fixes within the circles that a requirement writes.
-const WITHIN: f64 = 0.95;
 
 /// What a requirement asks.
 #[derive(Clone, Copy)]

@@ -4,8 +4,8 @@
 //! between the tide runs to and fro as a sine (common practice for a stream that turns at the moon's pace), without a steady current.
 
 use mooring::{
-    CRITICAL_REYNOLDS, LUNAR_TIDE_H, MooringError, STROUHAL, StrumShares, Strummed, TideSpeeds,
-    strum_in_a_fortnight, strum_in_a_tide,
+    LUNAR_TIDE_H, MooringError, StrumShares, Strummed, TideSpeeds, strum_in_a_fortnight,
+    strum_in_a_tide,
 };
 use plan::{Line, ModuleIx, Position, SectionEnd, SectionIx, SensorIx, Tides};
 
@@ -87,16 +87,8 @@ impl RopeBeside {
     }
 
     /// Ranges of speed across it, m/s, in which its vortices, or twice their frequency, lie in a band, Hz: between the two ends the Strouhal number is known.
-    pub(crate) fn loud_m_s(&self, (low_hz, high_hz): (f64, f64)) -> [(f64, f64); 2] {
-        let known = |reynolds: f64| reynolds * VISCOSITY_M2_S / self.diameter_m;
-        let (least, most) = (known(CRITICAL_REYNOLDS.0), known(CRITICAL_REYNOLDS.1));
-        let speed = |hz: f64, times: f64| hz * self.diameter_m / (STROUHAL * times);
-        [1.0, 2.0].map(|times| {
-            (
-                speed(low_hz, times).max(least),
-                speed(high_hz, times).min(most),
-            )
-        })
+    pub(crate) fn loud_m_s(&self, band_hz: (f64, f64)) -> [(f64, f64); 2] {
+        self.strummed(band_hz).loud_m_s()
     }
 
     /// Shares of tides in which its strum lies in a band, Hz.

@@ -1,7 +1,7 @@
 //! Uplinks: how many messages are billed, and their price.
 
 use plan::{AtCap, Line, UplinkIx};
-use quantity::{EventRate, Money, SECONDS_PER_DAY, show_number};
+use quantity::{EventRate, Money, SECONDS_PER_DAY, show_number, show_share};
 
 use crate::cap::cap;
 use crate::check::Shelf;
@@ -372,14 +372,14 @@ fn expected(
         why.push_str(&format!(
             "; {}{} of the months cost no more than {limit}",
             if bound { "at least " } else { "" },
-            percent(within)
+            show_share(within)
         ));
     }
     if let Some((most, _)) = cap(u) {
         why.push_str(&format!(
             "; the cap of {most} messages is passed in {}{} of the months",
             if m.drawn.is_some() { "at most " } else { "" },
-            percent(1.0 - m.share_within(most)?)
+            show_share(1.0 - m.share_within(most)?)
         ));
         if at_cap.waits(m) > NEGLIGIBLE {
             why.push_str(", and what it holds back goes in later months: these shares are of months that begin with nothing left over");
@@ -391,15 +391,4 @@ fn expected(
         why.push_str(note);
     }
     Ok(why)
-}
-
-/// A share of months: never 100 % or 0 % where it is not quite.
-fn percent(share: f64) -> String {
-    if share > 0.999 && share < 1.0 {
-        "more than 99.9 %".to_owned()
-    } else if share > 0.0 && share < 0.001 {
-        "less than 0.1 %".to_owned()
-    } else {
-        format!("{:.1} %", 100.0 * share)
-    }
 }

@@ -208,10 +208,15 @@ pub(crate) const OF_DRAWS: &str = "the draws";
 
 /// A verdict without a value.
 pub(crate) fn unknown(subject: impl Into<String>, why: impl Into<String>) -> Verdict {
-    Verdict::Unknown {
-        subject: subject.into(),
-        why: why.into(),
+    let (subject, mut why) = (subject.into(), why.into());
+    // Errors name what they are of, and it stands before them already.
+    if let Some(rest) = why
+        .strip_prefix(&subject)
+        .and_then(|r| r.strip_prefix(": "))
+    {
+        why = rest.to_owned();
     }
+    Verdict::Unknown { subject, why }
 }
 
 /// On which side of a value its limit lies.

@@ -1,6 +1,15 @@
 //! What can be wrong with a line, or with the search for its shape.
 
+use quantity::{Dimension, show, show_number};
 use thiserror::Error;
+
+fn metres(m: f64) -> String {
+    show(m, Dimension::Length)
+}
+
+fn newtons(n: f64) -> String {
+    show(n, Dimension::Force)
+}
 
 /// Why a line has no shape here.
 #[derive(Clone, Copy, Debug, PartialEq, Error)]
@@ -50,7 +59,9 @@ pub enum MooringError {
     },
     /// Points of a current out of order.
     #[error(
-        "point {index} of the current, at {depth_m} m, does not lie below the one before it, at {above_m} m"
+        "point {index} of the current, at {}, does not lie below the one before it, at {}",
+        metres(*depth_m),
+        metres(*above_m)
     )]
     CurrentOrder {
         /// Which, from 0.
@@ -61,7 +72,7 @@ pub enum MooringError {
         above_m: f64,
     },
     /// A body that is not on the line.
-    #[error("a body sits at {at_m} m of a line of {length_m} m")]
+    #[error("a body sits at {} of a line of {}", metres(*at_m), metres(*length_m))]
     BodyOffLine {
         /// Where it is said to sit, from the anchor.
         at_m: f64,
@@ -69,14 +80,19 @@ pub enum MooringError {
         length_m: f64,
     },
     /// The float stands at the surface: it has to be computed as a buoy there.
-    #[error("the float comes to the surface: its line would hold it {above_m} m above it")]
+    #[error(
+        "the float comes to the surface: its line would hold it {} above it",
+        metres(*above_m)
+    )]
     FloatAtSurface {
         /// How far above the surface it would be.
         above_m: f64,
     },
     /// A line that would stand out of the water: what floats of it comes to the surface.
     #[error(
-        "the line comes to the surface {s_m:.1} m from its anchor: it would stand {above_m:.2} m above it there"
+        "the line comes to the surface {} from its anchor: it would stand {} above it there",
+        metres(*s_m),
+        metres(*above_m)
     )]
     AboveSurface {
         /// Unstretched length from the anchor, where it stands highest.
@@ -86,7 +102,10 @@ pub enum MooringError {
     },
     /// A line that cannot reach the surface.
     #[error(
-        "the line of {length_m} m does not reach the surface, {depth_m} m above its anchor, with {pull_n} N on its upper end"
+        "the line of {} does not reach the surface, {} above its anchor, with {} on its upper end",
+        metres(*length_m),
+        metres(*depth_m),
+        newtons(*pull_n)
     )]
     TooShort {
         /// Unstretched length.
@@ -98,7 +117,9 @@ pub enum MooringError {
     },
     /// The upper end lies further from the anchor than a line that does not stretch is long.
     #[error(
-        "the upper end lies {distance_m} m from the anchor, the line is {length_m} m long and does not stretch"
+        "the upper end lies {} from the anchor, the line is {} long and does not stretch",
+        metres(*distance_m),
+        metres(*length_m)
     )]
     OutOfReach {
         /// From the anchor to the upper end.
@@ -107,14 +128,15 @@ pub enum MooringError {
         length_m: f64,
     },
     /// The line went slack at a place, where its direction is not known.
-    #[error("the line is slack at {s_m} m from the anchor")]
+    #[error("the line is slack at {} from the anchor", metres(*s_m))]
     Slack {
         /// Unstretched length from the anchor.
         s_m: f64,
     },
     /// Too many steps along the line.
     #[error(
-        "the line could not be followed past {s_m} m from the anchor: {steps} steps were taken"
+        "the line could not be followed past {} from the anchor: {steps} steps were taken",
+        metres(*s_m)
     )]
     TooManySteps {
         /// Unstretched length from the anchor.
@@ -123,7 +145,10 @@ pub enum MooringError {
         steps: u32,
     },
     /// The search did not come to an end.
-    #[error("the shape was not found in {iterations} steps: {residual} is left of {unit}")]
+    #[error(
+        "the shape was not found in {iterations} steps: {} is left of {unit}",
+        show_number(*residual)
+    )]
     NotConverged {
         /// Steps taken.
         iterations: u32,
@@ -134,7 +159,10 @@ pub enum MooringError {
     },
     /// Bars that did not come to rest.
     #[error(
-        "the line does not come to rest in {steps} steps: {left_n} N are left over {s_m} m from the anchor, and all that loads it comes to {most_n} N"
+        "the line does not come to rest in {steps} steps: {} are left over {} from the anchor, and all that loads it comes to {}",
+        newtons(*left_n),
+        metres(*s_m),
+        newtons(*most_n)
     )]
     Unbalanced {
         /// Steps taken.

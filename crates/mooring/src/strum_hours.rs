@@ -44,6 +44,25 @@ pub struct Strummed {
     pub high_hz: f64,
 }
 
+impl Strummed {
+    /// Speeds between which the Strouhal number is known, m/s.
+    fn known_m_s(&self) -> (f64, f64) {
+        let speed = |reynolds: f64| reynolds * self.viscosity_m2_s / self.diameter_m;
+        (speed(CRITICAL_REYNOLDS.0), speed(CRITICAL_REYNOLDS.1))
+    }
+
+    /// Ranges of speed across the rope, m/s, in which the frequency of its vortices, and twice that, lie in the band, as far as the Strouhal number is known there. A range that ends
+    /// below its beginning is empty.
+    #[must_use]
+    pub fn loud_m_s(&self) -> [(f64, f64); 2] {
+        let (least, most) = self.known_m_s();
+        [1.0, 2.0].map(|times| {
+            let speed = |hz: f64| hz / times * self.diameter_m / STROUHAL;
+            (speed(self.low_hz).max(least), speed(self.high_hz).min(most))
+        })
+    }
+}
+
 /// Shares of time, 0 to 1.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct StrumShares {
@@ -152,17 +171,11 @@ impl Spans {
         if !(low_hz >= 0.0 && high_hz > low_hz && high_hz.is_finite()) {
             return Err(MooringError::Band { low_hz, high_hz });
         }
-        let known = (
-            CRITICAL_REYNOLDS.0 * rope.viscosity_m2_s / rope.diameter_m,
-            CRITICAL_REYNOLDS.1 * rope.viscosity_m2_s / rope.diameter_m,
-        );
-        let within = |times: f64| {
-            let speed = |hz: f64| hz / times * rope.diameter_m / STROUHAL;
-            (speed(low_hz).max(known.0), speed(high_hz).min(known.1))
-        };
+        let known = rope.known_m_s();
+        let [vortices, doubled] = rope.loud_m_s();
         Ok(Spans {
-            vortices: within(1.0),
-            doubled: within(2.0),
+            vortices,
+            doubled,
             known,
             open: (
                 low_hz < 2.0 * STROUHAL * known.0 / rope.diameter_m,

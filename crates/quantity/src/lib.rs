@@ -38,7 +38,7 @@ pub use pattern::{
     number_pattern,
 };
 pub use share::{Share, parse_share};
-pub use show::{show, show_bare, show_number};
+pub use show::{show, show_bare, show_number, show_share};
 pub use strand::StrandClass;
 
 /// Seconds of a day (SI Brochure, 9th edition, table 8).

@@ -155,6 +155,27 @@ pub fn show_number(x: f64) -> String {
     plain(&four_digits(x))
 }
 
+/// A share, 0 to 1, in percent: to a tenth, and in two digits of what it is or of what is missing where that is less than 1 %, so that nearly all is never told as all, nor next to nothing as
+/// nothing. What is not finite is shown as `unknown`.
+#[must_use]
+pub fn show_share(share: f64) -> String {
+    if !share.is_finite() {
+        return "unknown".to_owned();
+    }
+    let percent = 100.0 * share;
+    let side = percent.abs().min((100.0 * (1.0 - share)).abs());
+    if side == 0.0 {
+        return format!("{percent:.0} %");
+    }
+    let scientific = format!("{side:e}");
+    let power = scientific.split_once('e').map(|(_, power)| power.parse());
+    let Some(Ok(power)) = power else {
+        return format!("{percent} %");
+    };
+    let decimals = 1_i32.saturating_sub(power).clamp(1, 12);
+    format!("{percent:.*} %", usize::try_from(decimals).unwrap_or(1))
+}
+
 /// A bare number as people write it: all its digits, with an exponent where it would be longer than sixteen digits.
 #[must_use]
 pub fn show_bare(x: f64) -> String {
@@ -205,7 +226,7 @@ fn plain(scientific: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{show_bare, show_number};
+    use super::{show_bare, show_number, show_share};
 
     /// Worked by hand.
     #[test]
@@ -219,6 +240,25 @@ mod tests {
             (f64::NAN, "unknown"),
         ] {
             assert_eq!(show_number(x), shown);
+        }
+    }
+
+    /// Worked by hand.
+    #[test]
+    fn verif_nearly_all_is_not_told_as_all() {
+        for (share, shown) in [
+            (0.0, "0 %"),
+            (1.0, "100 %"),
+            (0.4567, "45.7 %"),
+            (0.01, "1.0 %"),
+            (0.004_96, "0.50 %"),
+            (0.000_023_4, "0.0023 %"),
+            (0.9961, "99.61 %"),
+            (0.999_987_7, "99.9988 %"),
+            (1.234, "123.4 %"),
+            (f64::NAN, "unknown"),
+        ] {
+            assert_eq!(show_share(share), shown);
         }
     }
 

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use plan::{Line, ModuleIx, PassWhen, SensorIx};
+use quantity::show_share;
 
 use super::cause::{CAUSES, Cause};
 use super::feeding::{Goes, fed_by, goes};
@@ -435,8 +436,8 @@ fn pick_up(hangs: &Hangs<'_>, ear: &mut Ear, told: &mut Told<'_>) {
                     "electronics drown what the detectors of {} listen for {}, when nothing else keeps it deaf, and no two hydrophones at the same time: the most that they can take; of the longest time without they are no part, because for how long at a stretch they do is not known",
                     line.sensor_path(ear.sensor),
                     match least < most {
-                        true => format!("{} to {} of the time, of which the larger counts", percent(least), percent(most)),
-                        false => format!("{} of the time", percent(most)),
+                        true => format!("{} to {} of the time, of which the larger counts", show_share(least), show_share(most)),
+                        false => format!("{} of the time", show_share(most)),
                     }
                 ));
             }
@@ -450,8 +451,4 @@ fn pick_up(hangs: &Hangs<'_>, ear: &mut Ear, told: &mut Told<'_>) {
         }
     };
     ear.set(Cause::PickUp, known);
-}
-
-fn percent(share: f64) -> String {
-    quantity::show(share, quantity::Dimension::Ratio)
 }

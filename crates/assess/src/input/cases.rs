@@ -432,7 +432,19 @@ fn at_ends_of_tide(
             twin.water.depth_m = depth_m;
             twin
         });
-        let twins: Vec<DesignCase> = twins.collect();
+        // Cases that differ in their level alone are one there.
+        let mut same: Vec<String> = Vec::new();
+        let twins = twins.fold(Vec::new(), |mut kept: Vec<DesignCase>, twin| {
+            let is_as = |other: &DesignCase| {
+                let id = other.id.clone();
+                *other == DesignCase { id, ..twin.clone() }
+            };
+            match kept.iter().find(|other| is_as(other)) {
+                Some(other) => same.push(format!("{} is {}", twin.id, other.id)),
+                None => kept.push(twin),
+            }
+            kept
+        });
         if let Some(first) = twins.first().filter(|_| depth_m <= 0.0) {
             return Err(CasesError::NoWater {
                 case: first.named(),
@@ -440,7 +452,8 @@ fn at_ends_of_tide(
                 depth_m: line.sea.water_depth_m.si,
             });
         }
-        let ids: Vec<&str> = twins.iter().map(|case| case.id.as_str()).collect();
+        let mut ids: Vec<String> = twins.iter().map(|case| case.id.clone()).collect();
+        ids.extend(same);
         assumed.push(format!(
             "no declared case stands at the {end} water of the tide, {level_m} m: each counts once more there ({})",
             ids.join(", ")

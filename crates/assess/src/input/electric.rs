@@ -126,6 +126,12 @@ pub fn electric(line: &Line) -> Result<Electric, InputError> {
             };
             let depth_m =
                 (line.modules[span.from.0].depth_m + line.modules[span.to.0].depth_m) / 2.0;
+            if !(depth_m.is_finite() || line.sea.water_depth_m.si.is_finite()) {
+                return Err(InputError::NotSaid {
+                    what: "site".to_owned(),
+                    missing: "water_depth, and so nothing says how deep and how warm the cables lie",
+                });
+            }
             let temperature_degc = water.temperature_degc(depth_m)?;
             loop_resistance_ohm(conductor, span.length_m, temperature_degc)
                 .map(Some)

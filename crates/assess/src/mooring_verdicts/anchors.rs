@@ -27,13 +27,21 @@ const NO_PULL_N: f64 = 0.1;
 /// What a pull along the bed and upwards asks of an anchor by each value that the plan writes of it.
 fn ways(anchor: &Anchor, factor: f64, [level_n, up_n]: [f64; 2]) -> Vec<Asked> {
     let lifts_n = up_n.max(0.0);
-    let times = show_number(factor);
+    // Once is not told.
+    let times = match factor {
+        1.0 => String::new(),
+        _ => format!("{} times ", show_number(factor)),
+    };
+    let both = |sum: String| match factor {
+        1.0 => sum,
+        _ => format!("{times}({sum})"),
+    };
     let mut ways = Vec::new();
     if let Some(holding) = anchor.holding_n {
         ways.push(Asked {
             asked_n: factor * level_n,
             has_n: holding.si,
-            why: format!("{times} times {level_n:.0} N along the bed, against its holding"),
+            why: format!("{times}{level_n:.0} N along the bed, against its holding"),
         });
     }
     if let Some(weight) = anchor.weight_in_water_n {
@@ -41,14 +49,17 @@ fn ways(anchor: &Anchor, factor: f64, [level_n, up_n]: [f64; 2]) -> Vec<Asked> {
             None => Asked {
                 asked_n: factor * lifts_n,
                 has_n: weight.si,
-                why: format!("{times} times {lifts_n:.0} N upwards, against its weight in water"),
+                why: format!("{times}{lifts_n:.0} N upwards, against its weight in water"),
             },
             Some(holds) => Asked {
                 asked_n: factor * (lifts_n + level_n / holds.si),
                 has_n: weight.si,
                 why: format!(
-                    "{times} times ({lifts_n:.0} N upwards and {level_n:.0} N along the bed over a holding factor of {}), against its weight in water",
-                    show_number(holds.si)
+                    "{}, against its weight in water",
+                    both(format!(
+                        "{lifts_n:.0} N upwards and {level_n:.0} N along the bed over a holding factor of {}",
+                        show_number(holds.si)
+                    ))
                 ),
             },
         });

@@ -4,7 +4,7 @@ use plan::{Limits, Line, ModuleIx, Position, Q, SectionIx};
 
 use super::{CIRCLE_M, DEPTH_M, FORCE_N, Hangs, Told, not_moored};
 use crate::input::MooredTop;
-use crate::moorings::{Extreme, HungLine, OfModule};
+use crate::moorings::{Extreme, HungLine, Moorings, OfModule};
 use crate::verdict::{Against, Side, Verdict, unknown};
 
 /// A tilt closer to its limit than this is marginal, degrees.
@@ -225,7 +225,24 @@ pub(crate) fn watch_circle(hangs: &Hangs<'_>, of: Option<ModuleIx>, at_most_m: Q
     }
     if all.is_empty() {
         let path = of.map_or_else(|| "the plan".to_owned(), |m| line.module_path(m));
-        all.push(unknown(path, not_moored(&found.lines)));
+        let why = of.and_then(|m| not_the_top(line, found, m));
+        all.push(unknown(
+            path,
+            why.unwrap_or_else(|| not_moored(&found.lines)),
+        ));
     }
     all
+}
+
+/// What is told of a module that hangs on a line and does not hold its top.
+fn not_the_top(line: &Line, found: &Moorings, m: ModuleIx) -> Option<String> {
+    let of = found.lines.iter().flatten().find(|of| of.line.holds(m))?;
+    let top = of.line.top.path(line);
+    Some(format!(
+        "it does not hold the top of its line, and a watch circle is that of the top, {top}: {}",
+        match of.line.top {
+            MooredTop::Buoy { .. } => format!("write `of = \"{top}\"`"),
+            MooredTop::Float { .. } => "leave out `of`, which names a buoy".to_owned(),
+        }
+    ))
 }

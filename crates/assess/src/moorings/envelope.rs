@@ -1,6 +1,6 @@
 //! The extremes of a line over its design cases, each with the case in which it comes.
 
-use plan::{Line, ModuleIx, SectionIx};
+use plan::{ModuleIx, SectionIx};
 
 use super::solve::{CaseShape, NoShape};
 use crate::input::{Moored, MooredTop, Thing};
@@ -45,7 +45,7 @@ pub struct OfSection {
 /// What an anchor must hold.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AnchorHold {
-    /// Index into [`Line::anchors`].
+    /// Index into [`plan::Line::anchors`].
     pub anchor: usize,
     /// Greatest horizontal pull, N; `None` without any shape.
     pub horizontal_n: Option<Extreme>,
@@ -84,11 +84,8 @@ fn least(each: impl Iterator<Item = (usize, f64)>) -> Option<Extreme> {
     })
 }
 
-pub(super) fn modules(
-    line: &Line,
-    of: &Moored,
-    shapes: &[Result<CaseShape, NoShape>],
-) -> Vec<OfModule> {
+/// What each module sees, from the top of the line down.
+pub(super) fn modules(of: &Moored, shapes: &[Result<CaseShape, NoShape>]) -> Vec<OfModule> {
     let mut all = Vec::new();
     for (ix, hung) in of.hung.iter().enumerate() {
         let Thing::Module(module) = hung.what else {
@@ -125,15 +122,12 @@ pub(super) fn modules(
         })();
         all.extend(found);
     }
-    all.sort_by_key(|m| line.modules[m.module.0].id.clone());
+    all.reverse();
     all
 }
 
-pub(super) fn sections(
-    line: &Line,
-    of: &Moored,
-    shapes: &[Result<CaseShape, NoShape>],
-) -> Vec<OfSection> {
+/// What each section bears, from the top of the line down.
+pub(super) fn sections(of: &Moored, shapes: &[Result<CaseShape, NoShape>]) -> Vec<OfSection> {
     let mut bounds: Vec<(SectionIx, f64, f64)> = Vec::new();
     let mut from_m = 0.0;
     for piece in &of.pieces {
@@ -181,7 +175,7 @@ pub(super) fn sections(
             })
         })
         .collect();
-    all.sort_by_key(|s| line.sections[s.section.0].id.clone());
+    all.reverse();
     all
 }
 

@@ -39,9 +39,9 @@ pub struct HungLine {
     pub line: Moored,
     /// Its shape in each case, in the order of [`Moorings::cases`], or why there is none.
     pub shapes: Vec<Result<CaseShape, NoShape>>,
-    /// The depths that each module saw, in the order of [`Moored::hung`], the top last where it is a module.
+    /// The depths that each module saw, from the top of the line down, the top first where it is a module.
     pub modules: Vec<OfModule>,
-    /// The largest tension of each section.
+    /// The largest tension of each section, from the top down.
     pub sections: Vec<OfSection>,
     /// What its anchor must hold.
     pub anchor: AnchorHold,
@@ -117,8 +117,8 @@ pub(crate) fn hung_line(line: &Line, of: Moored, cases: &[DesignCase], memo: &Me
     };
     let shapes: Vec<Result<CaseShape, NoShape>> = cases.iter().map(shape).collect();
     HungLine {
-        modules: envelope::modules(line, &of, &shapes),
-        sections: envelope::sections(line, &of, &shapes),
+        modules: envelope::modules(&of, &shapes),
+        sections: envelope::sections(&of, &shapes),
         anchor: envelope::anchor(&of, &shapes),
         watch_circle: envelope::watch_circle(&shapes),
         flow_noise: sound::flow_noise(line, &of, cases, &shapes),

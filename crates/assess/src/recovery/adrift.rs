@@ -6,8 +6,8 @@ use plan::Line;
 use crate::input::MooredTop;
 use crate::moorings::{HungLine, Moorings};
 
-/// Share of fixes within the circle that a plan writes.
-const WITHIN: f64 = 0.95;
+/// Share of fixes, and of anchors, within the circles of error that a plan writes.
+pub(crate) const WITHIN: f64 = 0.95;
 
 /// A drift alarm and what it must be.
 #[derive(Clone, Debug, PartialEq)]

@@ -12,6 +12,7 @@ use crate::memo::Memo;
 use crate::moorings::{HungLine, Moorings, NoShape, PULLED_UNDER, moorings_of};
 
 pub use adrift::Adrift;
+pub(crate) use adrift::WITHIN;
 pub use chances::{Chance, ModuleChance, Sharing};
 pub use parted::{Flooded, Parted, least_lift};
 pub use weak::Window;

@@ -84,7 +84,7 @@ fn verif_what_floats_higher_than_the_water_keeps_nothing() {
                 0.4,
                 &(float("mid", 300.0, Some(115.0)) + HULL),
             ),
-            "comes to the surface 115.0 m from its anchor: it would stand 15.0",
+            "comes to the surface 115 m from its anchor: it would stand 15",
             &["float-depth", "rope-load", "housing-depth", "afloat"],
         ),
         (

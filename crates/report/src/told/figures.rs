@@ -52,7 +52,9 @@ pub(crate) fn shortened(unit: &str) -> &str {
 }
 
 /// Units that count things, and the same of one thing.
-const COUNTED: [(&str, &str); 9] = [
+const COUNTED: [(&str, &str); 11] = [
+    ("hydrophones", "hydrophone"),
+    ("times", "time"),
     ("modules that run", "module that runs"),
     ("messages", "message"),
     (
@@ -150,6 +152,7 @@ mod tests {
                 "1 failure that leaves it unsafe",
             ),
             (1.0, "failures", "1 failure"),
+            (1.0, "hydrophones lost", "1 hydrophone lost"),
             (-1.0, "messages", "-1 message"),
             (1.0, "false alarms in 1 d", "1 false alarm in 1 d"),
             (1.0, "h", "1 h"),

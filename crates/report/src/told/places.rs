@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use assess::{Answer, At, Bind, Figure, Place, Places, Talk, Way};
+use quantity::show_share;
 use serde_json::{Value, json};
 
 use super::check::{figure_json, list, wrap};
@@ -218,17 +219,9 @@ fn notes(place: &Place, common: &[String]) -> Vec<String> {
 /// What is left; nothing is told of what had nothing left.
 fn left(bind: &Bind) -> String {
     match bind.left.is_finite() {
-        true => percent(bind.left),
+        true if bind.left == 1.0 => "all".to_owned(),
+        true => show_share(bind.left),
         false => String::new(),
-    }
-}
-
-/// A share to the tenth of a percent, all of it only when it is.
-fn percent(share: f64) -> String {
-    if share == 1.0 {
-        "all".to_owned()
-    } else {
-        format!("{:.1} %", 100.0 * share)
     }
 }
 

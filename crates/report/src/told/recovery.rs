@@ -9,7 +9,7 @@ use assess::{
 };
 use mooring::{Freed, Side};
 use plan::{Line, ModuleIx};
-use quantity::{Dimension, show};
+use quantity::{Dimension, show, show_share};
 use serde_json::{Value, json};
 
 use super::check::{list, wrap};
@@ -214,27 +214,20 @@ fn alike<'c>(all: impl Iterator<Item = (String, &'c Chance)>) -> Vec<(String, &'
 
 fn percent(chance: &Chance) -> String {
     match (chance.works(), &chance.at_least, &chance.at_most) {
-        (Ok(works), ..) => show_percent(works),
+        (Ok(works), ..) => show_share(works),
         (Err(_), Ok(least), Ok(most)) => {
-            format!("{} to {}", show_percent(*least), show_percent(*most))
+            format!("{} to {}", show_share(*least), show_share(*most))
         }
         (Err(why), ..) => format!("unknown ({why}):"),
     }
 }
 
-/// A chance near one keeps the digits of what is missing.
-fn show_percent(works: f64) -> String {
-    let missing = 100.0 * (1.0 - works);
-    if missing <= 0.0 {
-        return "100 %".to_owned();
-    }
-    let decimals = (1.0 - missing.log10().floor()).clamp(1.0, 12.0) as usize;
-    format!("{:.decimals$} %", 100.0 * works)
-}
-
 fn window_told(window: &Window) -> String {
     let holds = match &window.greatest_n {
         Err(why) => format!("what it must hold is unknown: {why}"),
+        Ok((most, case)) if window.factor == 1.0 => {
+            format!("it must hold the {:.0} N of {case}", most.value)
+        }
         Ok((most, case)) => format!(
             "it must hold {:.0} N, {} times the {:.0} N of {case}",
             window.factor * most.value,

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use assess::{MonthOfCalm, SpareRow, Spares, WeatherWaits, WorkWait};
-use quantity::{Dimension, SECONDS_PER_DAY, show};
+use quantity::{Dimension, SECONDS_PER_DAY, show, show_share};
 use serde_json::{Value, json};
 
 use super::check::list;
@@ -43,7 +43,7 @@ pub(super) fn ship_text(out: &mut String, spares: &Spares, waits: &WeatherWaits)
 }
 
 fn percent(share: Option<f64>) -> String {
-    share.map_or_else(|| "unknown".to_owned(), |p| format!("{:.2} %", 100.0 * p))
+    share.map_or_else(|| "unknown".to_owned(), show_share)
 }
 
 fn spares_text(out: &mut String, spares: &Spares) {

@@ -222,7 +222,7 @@ fn waves(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
         "\n  Waves at rest of the line ({}): amplitudes",
         case.id
     );
-    for thing in &shape.things {
+    for thing in shape.things.iter().rev() {
         if let Some(wave) = thing.wave {
             let _ = writeln!(
                 out,
