@@ -70,7 +70,7 @@ pub(super) fn of_site(r: &mut Resolver<'_>, sea: &Sea) {
     if let Some(swell) = sea.swell {
         told(r, (swell.height_m, swell.period_s), depth_m);
     }
-    if !(depth_m > 0.0) {
+    if depth_m <= 0.0 {
         return;
     }
     let most_m = HIGHEST * depth_m;
