@@ -478,3 +478,42 @@ fn verif_what_is_not_there_is_told_with_what_is() {
         assert!(!told.contains("unexpected argument"), "{told}");
     }
 }
+
+/// An example that asks for a range and an encounter: unknown until the command that `check` names has been run, and then as its README tells it.
+#[test]
+fn verif_an_example_asks_for_a_range_and_an_encounter() {
+    let demo = demo("petrel-bank", false);
+    let told = || stdout(&run(&["check", &demo.plan]));
+    let before = told();
+    let of = |text: &str, id: &str| {
+        let row = text
+            .lines()
+            .find(|l| l.contains(&format!("  {id} (shall)")));
+        row.unwrap().split_whitespace().next().unwrap().to_owned()
+    };
+    for id in ["heard", "heard-in-passing"] {
+        assert_eq!(of(&before, id), "unknown");
+    }
+    assert!(before.contains("soundline range"), "{before}");
+    let drawn = run(&["range", &demo.plan, "--detector", "moan", "--wind", "8 m/s"]);
+    expect_status(&drawn, 0);
+    let after = told();
+    let readme = fs::read_to_string(demo.folder.path().join("README.md")).unwrap();
+    for (id, ruled) in [
+        (
+            "heard",
+            "detector.moan: 1.575 km, limit 1 km, margin 0.5750 km",
+        ),
+        (
+            "heard-in-passing",
+            "detector.moan: 2.500 km, limit 2 km, margin 0.5000 km",
+        ),
+    ] {
+        assert_eq!(of(&after, id), "met");
+        assert!(after.contains(ruled) && readme.contains(ruled), "{after}");
+    }
+    assert!(
+        after.contains("under every law from 15 to 20 lg r, of"),
+        "{after}"
+    );
+}
