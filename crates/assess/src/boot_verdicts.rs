@@ -3,6 +3,7 @@
 use plan::{Line, Q, SensorIx, SensorKind};
 
 use crate::power_cases::METHOD as NETWORK;
+use crate::reserve::without_current_limit;
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 use crate::waking::{Booting, booting, waking, what_helps, while_booting};
 
@@ -40,6 +41,12 @@ pub(crate) fn boots_carried(line: &Line) -> Vec<Verdict> {
                 for help in what_helps(line, &least) {
                     verdict = verdict.because(&format!("; {help}"));
                 }
+            }
+            if let Some(endless) = without_current_limit(line) {
+                verdict = verdict.only_broken(format!(
+                    "{endless} may give less than is drawn {}: write its `current_limit`",
+                    while_booting(line, &least)
+                ));
             }
             vec![verdict]
         }

@@ -4,6 +4,7 @@ use plan::{Line, SpanIx};
 
 use crate::faults::fuse_zones;
 use crate::input::{Conditions, Contacts, electric};
+use crate::reserve::without_current_limit;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A short that draws less than this much more than is asked is marginal, % of the rating.
@@ -34,6 +35,7 @@ pub(crate) fn short_circuit(line: &Line, of: Option<SpanIx>, at_least: f64) -> V
     if asked.is_empty() {
         return vec![unknown("the line", "no span has a fuse")];
     }
+    let endless = without_current_limit(line);
     asked
         .into_iter()
         .map(|zone| {
@@ -54,12 +56,18 @@ pub(crate) fn short_circuit(line: &Line, of: Option<SpanIx>, at_least: f64) -> V
                 zone.rating_a,
                 line.module_path(weakest.place)
             );
-            against.judge(
+            let found = against.judge(
                 path,
                 100.0 * weakest.least_a / zone.rating_a,
                 Evidence::computed(METHOD, &input.network),
                 why,
-            )
+            );
+            match &endless {
+                None => found,
+                Some(endless) => found.only_broken(format!(
+                    "{endless} may give less than melts the fuse: write its `current_limit`"
+                )),
+            }
         })
         .collect()
 }

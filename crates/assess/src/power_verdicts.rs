@@ -64,7 +64,7 @@ fn asked_by_a_requirement(line: &Line, m: ModuleIx) -> bool {
 }
 
 /// Voltage of each module against its own limits, where no requirement asks for that and as far as it is known: over the sets of states that the line
-/// carries. Which it cannot carry, and what a lock-out switches off, is for a requirement to ask: a plan may keep boots apart.
+/// carries, and only what is broken where some set is unknown. Which it cannot carry, and what a lock-out switches off, is for a requirement to ask: a plan may keep boots apart.
 pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
     let left = left_to_the_check(line);
     if left.is_empty() {
@@ -73,12 +73,14 @@ pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
     let Ok(cases) = cases(line) else {
         return Vec::new();
     };
-    let (_, good) = sound(line, &cases);
+    let (told, good) = sound(line, &cases);
+    let unsure = told.iter().any(|v| v.word() == Word::Unknown);
     let carried = carried(&good);
     let each = left
         .iter()
         .map(|m| module_voltage(line, *m, None, &good, &carried));
-    each.filter(|v| v.word() != Word::Unknown).collect()
+    each.filter(|v| v.is_broken() || !unsure && v.word() != Word::Unknown)
+        .collect()
 }
 
 /// The modules whose own limits no requirement asks for.

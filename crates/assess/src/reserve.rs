@@ -182,6 +182,14 @@ fn factor(found: Result<f64, NetworkError>) -> Factor {
     }
 }
 
+/// The supplies that say no `current_limit`, in words; `None` where all do.
+pub(crate) fn without_current_limit(line: &Line) -> Option<String> {
+    let endless = line.supplies.iter();
+    let endless = endless.filter(|s| s.current_limit_a.is_none());
+    let endless: Vec<String> = endless.map(|s| format!("supply.{}", s.id)).collect();
+    (!endless.is_empty()).then(|| endless.join(", "))
+}
+
 /// What a span bears, A, and whether it is its fuse that bears no more.
 pub(crate) fn most_of_span(span: &Span) -> Option<(f64, bool)> {
     match (span.rated_current_a, span.fuse_a) {
@@ -232,7 +240,13 @@ fn room(
         Ok(reserve) => match reserve.binds {
             Some(binds) => Room::Power {
                 power_w: reserve.power_w,
-                binds: binding(line, input, &limits, binds),
+                binds: {
+                    let binds = binding(line, input, &limits, binds);
+                    match without_current_limit(line) {
+                        None => binds,
+                        Some(endless) => format!("{binds} ({endless} with no `current_limit`)"),
+                    }
+                },
             },
             None => Room::NoLimit,
         },

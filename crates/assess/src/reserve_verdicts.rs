@@ -4,7 +4,7 @@ use plan::{Line, ModuleIx, Q};
 
 use crate::carried::NARROW_LOAD_PERCENT;
 use crate::power_cases::METHOD;
-use crate::reserve::{Factor, ModuleReserve, Room, in_hand};
+use crate::reserve::{Factor, ModuleReserve, Room, in_hand, without_current_limit};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A reserve closer to what is asked than this is marginal, W.
@@ -73,7 +73,13 @@ pub(crate) fn reserve(line: &Line, of: Option<ModuleIx>, at_least_w: Q) -> Vec<V
     for m in asked {
         let rows: Vec<&ModuleReserve> =
             found.modules.iter().filter(|row| row.module == m).collect();
-        verdicts.extend(module(&rows, at_least_w));
+        let verdict = module(&rows, at_least_w);
+        verdicts.extend(verdict.map(|found| match without_current_limit(line) {
+            None => found,
+            Some(endless) => found.only_broken(format!(
+                "{endless} may give less than this needs: write its `current_limit`"
+            )),
+        }));
     }
     verdicts
 }

@@ -3,7 +3,7 @@
 use plan::{Line, PassWhen, Q, Span, SpanIx};
 
 use crate::power_cases::{METHOD, cases, sound};
-use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 
 /// A fuse that bears less than this more than it carries is marginal: it ages, and one in warm air melts early (common practice:
 /// a rating of 1.25 times the highest steady current).
@@ -24,8 +24,10 @@ pub(crate) fn span_currents(line: &Line) -> Vec<Verdict> {
         Ok(cases) => cases,
         Err(error) => return vec![unknown("the spans", error.to_string())],
     };
-    // What is wrong with the sets themselves is told by the verdicts on voltage; without a sound one nothing is known here.
-    let (_, good) = sound(line, &cases);
+    // What is wrong with the sets themselves is told by the verdicts on voltage; without a sound one nothing is known here, and while one is unknown
+    // nothing but what the others break.
+    let (told, good) = sound(line, &cases);
+    let open = told.iter().find(|v| v.word() == Word::Unknown);
     let mut verdicts = Vec::new();
     for s in asked {
         let span = &line.spans[s];
@@ -61,7 +63,11 @@ pub(crate) fn span_currents(line: &Line) -> Vec<Verdict> {
             };
             let evidence = Evidence::computed(METHOD, &case.input.network);
             let why = format!("{what}, with {}{among}", case.name);
-            verdicts.push(against.judge(subject.clone(), current_a, evidence, why));
+            let found = against.judge(subject.clone(), current_a, evidence, why);
+            verdicts.push(match open {
+                None => found,
+                Some(open) => found.only_broken(open.why()),
+            });
         };
         if let Some(rated) = span.rated_current_a {
             judge(rated, NARROW_A, "against what conductors and contacts bear");

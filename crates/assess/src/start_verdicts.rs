@@ -4,6 +4,7 @@ use plan::{Line, Q};
 
 use crate::input::Contacts;
 use crate::memo::Memo;
+use crate::reserve::without_current_limit;
 use crate::start::{Followed, StartError, follow, patience_s, ready, ready_s};
 use crate::start_ohms::ohms;
 use crate::start_remedy::{remedy, without_falls};
@@ -54,6 +55,7 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ve
     } else {
         None
     };
+    let endless = without_current_limit(line);
     for (i, (start, age)) in followed.iter().enumerate() {
         let mut why = format!("with {age} contacts {}", start.finding.why);
         if worst == Some(i) {
@@ -76,7 +78,12 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ve
                 known.why = format!("{}; to avoid that, {}", known.why, spares.told);
             }
         }
-        verdicts.push(verdict);
+        verdicts.push(match &endless {
+            None => verdict,
+            Some(endless) => verdict.only_broken(format!(
+                "{endless} may give less than a start takes: write its `current_limit`"
+            )),
+        });
     }
     verdicts
 }

@@ -447,6 +447,14 @@ impl Verdict {
         }
     }
 
+    /// As it is where it is broken, and unknown otherwise: what a figure on the better side can show.
+    pub(crate) fn only_broken(self, why: impl Into<String>) -> Verdict {
+        match self.is_broken() {
+            true => self,
+            false => unknown(self.subject(), why),
+        }
+    }
+
     fn margin_unit(&self) -> Option<&str> {
         match self {
             Verdict::Unknown { .. } => None,

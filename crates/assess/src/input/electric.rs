@@ -490,6 +490,12 @@ pub(crate) fn draws(
                 Some(Load::Resistance(q)) => at_input.push(LoadKind::Resistance {
                     resistance_ohm: q.si,
                 }),
+                None if module.input.is_some() && module.loads.is_empty() => {
+                    unknowns.push(format!(
+                        "module.{} has an `input` and no `loads`: what it draws is unknown (a joint that draws nothing writes loads = {{ on = \"0 W\" }})",
+                        module.id
+                    ));
+                }
                 None => {}
             }
             for (output, _) in module.outputs.iter().zip(outputs_on).filter(|(_, on)| **on) {

@@ -81,6 +81,12 @@ const NUMBERS: &[Number] = &[
         span: Span::All(&["8 wk"]),
     },
     Number {
+        told: "the plan writes no start_slip",
+        things: |_| vec![Thing::unnamed("deployment")],
+        key: "start_slip",
+        span: Span::All(&["8 wk"]),
+    },
+    Number {
         told: "may be filled to the last byte",
         things: |line| ids("storage", line.storages.iter().map(|s| &s.id)),
         key: "keep_free",
@@ -236,6 +242,18 @@ const NUMBERS: &[Number] = &[
         things: |line| ids("case", line.cases.iter().map(|c| &c.id)),
         key: "wind.towards",
         span: Span::All(&["0 deg", "90 deg", "180 deg", "270 deg"]),
+    },
+    Number {
+        told: "because the case writes no `strum`",
+        things: |line| ids("case", line.cases.iter().map(|c| &c.id)),
+        key: "strum",
+        span: Span::All(&["true"]),
+    },
+    Number {
+        told: "an anchor must hold its load once",
+        things: |line| ids("anchor", line.anchors.iter().map(|a| &a.id)),
+        key: "safety_factor",
+        span: Span::All(&["1.5"]),
     },
     Number {
         told: "because no `added_length` is written",

@@ -27,6 +27,7 @@ mod highest_voltage;
 mod hours;
 mod hung_depths;
 mod hung_noise;
+mod keys_out;
 mod laws;
 mod legs;
 mod leverage;

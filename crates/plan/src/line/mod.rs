@@ -191,6 +191,12 @@ pub enum Unwritten {
     NoWave,
     /// The ropes of a design case do not strum.
     NoStrum,
+    /// The packets of a stream come singly.
+    Burst,
+    /// An uplink adds nothing to a message.
+    Adds,
+    /// A clock does not change with the temperature.
+    TemperatureStep,
 }
 
 impl Line {

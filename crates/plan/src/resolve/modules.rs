@@ -107,6 +107,9 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
         processing_s: f.q("processing"),
         clock_error_s: f.q("clock_error"),
         clock: f.table("clock").and_then(|(t, _)| {
+            if !t.has("temperature_step") {
+                r.unwritten(Unwritten::TemperatureStep);
+            }
             Some(Clock {
                 drift: t.q("drift")?,
                 temperature_step: t.q("temperature_step"),

@@ -4,7 +4,7 @@ use super::behaviours::some_lost;
 use super::talk::{state, whole};
 use super::{Resolver, module_of};
 use crate::field::RefKind;
-use crate::line::{Action, Line, Stamps, Stream, TimeSync};
+use crate::line::{Action, Line, Stamps, Stream, TimeSync, Unwritten};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 use crate::site::Site;
@@ -61,6 +61,9 @@ fn stream(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Str
         Some((name, site)) => Some(state(r, line, from, name, site)?),
         None => None,
     };
+    if !f.has("burst") {
+        r.unwritten(Unwritten::Burst);
+    }
     Some(Stream {
         id: id.to_owned(),
         at: f.site,

@@ -6,7 +6,7 @@ use super::Resolver;
 use super::talk::{state, whole};
 use crate::line::{
     AtCap, Fix, GivesUp, LastingSea, Line, ModuleIx, Q, Registers, RegistersWhen, SeaLimit,
-    SeaState, Uplink, Windows,
+    SeaState, Unwritten, Uplink, Windows,
 };
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
@@ -70,6 +70,9 @@ fn uplink(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Upl
             .label(format!("of {message_bytes} B")),
         );
         return None;
+    }
+    if !f.has("adds") {
+        r.unwritten(Unwritten::Adds);
     }
     let mut uplink = Uplink {
         id: id.to_owned(),

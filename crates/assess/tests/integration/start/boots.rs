@@ -38,7 +38,7 @@ profile = [{{ depth = \"0 m\", temperature = \"{} degC\", salinity = 35 }}]
 [supply.boost]
 at = \"module.buoy\"
 kind = \"bench\"
-output = {{ voltage = \"24 V\", resistance = \"0.3 ohm\" }}
+output = {{ voltage = \"24 V\", resistance = \"0.3 ohm\", current_limit = \"100 A\" }}
 [module.buoy]
 position = {{ depth = \"0 m\" }}
 passes = {{ power = \"always\", data = \"always\" }}

@@ -1,15 +1,23 @@
 //! Values that count although the plan does not write them.
 
-use plan::{Action, Bottom, LiesIn, Line, Paths, Requirement, SpanIx, That, Unwritten};
+mod electric;
+mod hung;
+mod sound;
 
-use crate::input::{BED_BOUNCES, FAINTEST_DB, MONTH_DAYS, MOST_RAYS, electric, sooner_share};
+use plan::{Action, Line, Requirement, That, Unwritten};
+
+use crate::input::{MONTH_DAYS, sooner_share};
+
+pub(crate) use sound::beyond_profile;
 
 /// Values that count in the verdicts although the plan does not write them, those with most leverage first.
 pub(crate) fn assumed(line: &Line) -> Vec<String> {
     let mut all = Vec::new();
     if !line.supplies.is_empty() {
-        conductors(line, &mut all);
+        electric::conductors(line, &mut all);
+        electric::power(line, &mut all);
     }
+    hung::hung(line, &mut all);
     let unwritten = |what: Unwritten| line.unwritten.get(&what).map_or(&[][..], Vec::as_slice);
     for s in line.spans.iter().filter(|s| s.written_length_m.is_none()) {
         let path = format!("span.{}", s.id);
@@ -64,6 +72,13 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     let links = || with_paths().map(|(_, link)| link);
     if links().any(|l| l.standard == "line-of-sight") {
         all.push("a radio in line of sight loses no message while both ends work, and each direction has its own time or channel".to_owned());
+    }
+    for (path, link) in with_paths() {
+        if link.standard == "line-of-sight" && link.longest_m.is_none() {
+            all.push(format!(
+                "{path} is loud enough as far as the radio horizon, because no `link_longest` of its maker is written"
+            ));
+        }
     }
     if links().any(|l| !matches!(l.standard.as_str(), "acoustic" | "line-of-sight")) {
         all.push("signals travel 5 ns a metre along a span (common practice)".to_owned());
@@ -189,18 +204,7 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     if line.requirements.iter().any(delays) {
         all.push("delays are those of a sound that begins outside a hold-off, with the background known, and of messages that every `at_most` lets pass".to_owned());
     }
-    let whole_time = |r: &Requirement| {
-        matches!(
-            r.that,
-            That::StorageTime {
-                at_least_s: None,
-                ..
-            }
-        )
-    };
-    if line.deployment.recovery_slip_s.is_none() && line.requirements.iter().any(whole_time) {
-        all.push("the recovery is on the day: the plan writes no recovery_slip".to_owned());
-    }
+    slips(line, &mut all);
     for s in line.storages.iter().filter(|s| s.keep_free.is_none()) {
         all.push(format!("storage.{} may be filled to the last byte", s.id));
     }
@@ -209,6 +213,23 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             "storage.{} takes nothing more when it is full, because no `drop` is written",
             s.id
         ));
+    }
+    for s in &line.storages {
+        let logged = s.logs.as_ref();
+        let left_out = [
+            ("event", logged.and_then(|l| l.event_bytes)),
+            ("message", logged.and_then(|l| l.message_bytes)),
+            ("line", logged.and_then(|l| l.line_bytes)),
+        ];
+        let left_out = left_out.iter().filter(|(_, bytes)| bytes.is_none());
+        let left_out: Vec<String> = left_out.map(|(key, _)| format!("`{key}`")).collect();
+        if !left_out.is_empty() {
+            all.push(format!(
+                "storage.{} logs nothing of what its `logs` does not write: {}",
+                s.id,
+                left_out.join(", ")
+            ));
+        }
     }
     for u in line.uplinks.iter().filter(|u| !u.success_by.is_empty()) {
         all.push(format!(
@@ -257,7 +278,7 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             ));
         }
     }
-    propagation(line, &mut all);
+    sound::propagation(line, &mut all);
     let mut of = |paths: &[String], sentence: &str| {
         if !paths.is_empty() {
             all.push(format!("{sentence}: {}", paths.join(", ")));
@@ -288,30 +309,17 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         .filter(|path| !in_frames(path))
         .cloned()
         .collect();
-    of(
-        &filters,
-        "filters of the order 4, because no order of the band is written",
-    );
-    of(
-        unwritten(Unwritten::Confirm),
-        "confirmed as soon as the shortest length is reached, because no `confirm` is written",
-    );
-    of(
-        unwritten(Unwritten::Priority),
-        "priority 1, because none is written",
-    );
-    of(
-        unwritten(Unwritten::Remembers),
-        "a receiver tells 64 messages of a publisher apart, because no `remembers` is written",
-    );
-    of(
-        unwritten(Unwritten::Numbering),
-        "the size holds the number of a message and its publisher's count of starts, by which a receiver tells a repeat, because no `numbering` is written",
-    );
-    of(
-        unwritten(Unwritten::Starts),
-        "off at start, because no `starts` is written",
-    );
+    for (what, paths) in &line.unwritten {
+        let paths = match what {
+            Unwritten::BandOrder => &filters,
+            // Wind counts on buoys alone.
+            Unwritten::NoWind if line.modules.iter().all(|m| m.hull.is_none()) => continue,
+            _ => paths,
+        };
+        if let Some(sentence) = counts(*what) {
+            of(paths, sentence);
+        }
+    }
     let costs = line
         .requirements
         .iter()
@@ -320,10 +328,6 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     of(
         &costs,
         &format!("a cost counts over {MONTH_DAYS:.0} d, because a limit on it says no time"),
-    );
-    of(
-        unwritten(Unwritten::Must),
-        "binding as a `shall`, because no `must` is written",
     );
     let uplinks = |wanted: fn(&plan::Uplink) -> bool| -> Vec<String> {
         let wanted = line.uplinks.iter().filter(|u| wanted(u));
@@ -390,98 +394,45 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     all
 }
 
-/// Which ways sound takes, where the plan leaves it open.
-fn propagation(line: &Line, all: &mut Vec<String>) {
-    if line.detectors.is_empty() {
-        return;
-    }
-    let sea = &line.sea;
-    match sea.paths {
-        None => all.push(
-            "sound comes by the straight way alone with the loss of `spreading`: no echo, no shadow, because no `paths` is written".to_owned(),
-        ),
-        Some(Paths::Rays) => {
-            let wanted = &sea.rays;
-            let mut limits = Vec::new();
-            if wanted.bottom_bounces.is_none() {
-                limits.push(format!("at most {BED_BOUNCES} bounces from the bed"));
-            }
-            if wanted.faintest.is_none() {
-                limits.push(format!("down to {FAINTEST_DB:.0} dB below the loudest"));
-            }
-            if wanted.most.is_none() {
-                limits.push(format!("at most {MOST_RAYS} from a sound to a hydrophone"));
-            }
-            if !limits.is_empty() {
-                all.push(format!("rays are followed {}", limits.join(", ")));
-            }
-            all.extend(beyond_profile(line));
-            if matches!(sea.bottom, Some(Bottom::Loss { .. })) {
-                all.push("a bounce from the bed does not change the phase, because `bottom` is a loss alone".to_owned());
-            }
+/// What counts in place of what is not written, in words; `None` for what is told with its figure.
+fn counts(what: Unwritten) -> Option<&'static str> {
+    Some(match what {
+        Unwritten::Slack => return None,
+        Unwritten::BandOrder => "filters of the order 4, because no order of the band is written",
+        Unwritten::Confirm => {
+            "confirmed as soon as the shortest length is reached, because no `confirm` is written"
         }
-        Some(Paths::Simple | Paths::SurfaceImage) => {}
-    }
-}
-
-/// How the water profile is carried on to surface and bed, where its points end before.
-pub(crate) fn beyond_profile(line: &Line) -> Option<String> {
-    let depths_m = || line.sea.profile.iter().map(|p| p.depth_m.si);
-    let first_m = depths_m().reduce(f64::min)?;
-    let last_m = depths_m().reduce(f64::max)?;
-    let bed_m = line.sea.water_depth_m.si;
-    let above = (first_m > 0.0).then(|| format!("begins at {first_m} m"));
-    let below = (last_m < bed_m).then(|| format!("ends at {last_m} m of {bed_m} m"));
-    let parts: Vec<String> = above.into_iter().chain(below).collect();
-    (!parts.is_empty()).then(|| {
-        format!(
-            "the profile {}: beyond, temperature and salinity are held as at its end and pressure alone changes the sound speed, so rays that go there are doubtful",
-            parts.join(" and ")
-        )
+        Unwritten::Priority => "priority 1, because none is written",
+        Unwritten::Remembers => {
+            "a receiver tells 64 messages of a publisher apart, because no `remembers` is written"
+        }
+        Unwritten::Numbering => {
+            "the size holds the number of a message and its publisher's count of starts, by which a receiver tells a repeat, because no `numbering` is written"
+        }
+        Unwritten::Starts => "off at start, because no `starts` is written",
+        Unwritten::Must => "binding as a `shall`, because no `must` is written",
+        Unwritten::SlackWater => "slack water, because the case writes no `current`",
+        Unwritten::WaterLevel => {
+            "the water is as deep as the site says, because the case writes no `water_level`"
+        }
+        Unwritten::NoWind => "no wind, because the case writes no `wind`",
+        Unwritten::NoWave => "no waves, because the case writes no `wave`",
+        Unwritten::NoStrum => "no rope strums, because the case writes no `strum`",
+        Unwritten::Burst => "packets of a stream come singly, because no `burst` is written",
+        Unwritten::Adds => "a message goes up as it is, because no `adds` is written",
+        Unwritten::TemperatureStep => {
+            "a clock keeps its drift as the water warms and cools, because no `temperature_step` is written"
+        }
     })
 }
 
-/// How warm the conductors of each span are taken to be, and in what.
-fn conductors(line: &Line, all: &mut Vec<String>) {
-    let highest =
-        "conductors have the highest resistance that IEC 60228 permits (AWG: solid copper)";
-    let wired = line.spans.iter().enumerate();
-    let (warmed, cold): (Vec<_>, Vec<_>) = wired
-        .filter(|(_, s)| s.conductor.is_some())
-        .partition(|(_, s)| s.heat.is_some());
-    if warmed.is_empty() {
-        all.push(format!(
-            "{highest}, at the water temperature of their mean depth"
-        ));
-        return;
+/// Ships that are never late, because the plan does not say by how much they may be.
+fn slips(line: &Line, all: &mut Vec<String>) {
+    let of = &line.deployment;
+    if of.start.is_some() && of.start_slip_s.is_none() {
+        all.push("the start is on the day: the plan writes no start_slip".to_owned());
     }
-    all.push(highest.to_owned());
-    if !cold.is_empty() {
-        let cold = cold.iter().map(|(_, s)| format!("span.{}", s.id));
-        all.push(format!(
-            "conductors of spans without `heat` are at the water temperature of their mean depth: {}",
-            cold.collect::<Vec<_>>().join(", ")
-        ));
+    if of.recovery_slip_s.is_none() {
+        all.push("the recovery is on the day: the plan writes no recovery_slip".to_owned());
     }
-    // What the plan says that cannot be is told where it is judged.
-    let electric = electric(line).ok();
-    let told = warmed.iter().map(|(i, span)| {
-        let lies_in = match span.heat.as_ref().map(|heat| heat.lies_in) {
-            Some(LiesIn::Water) => "in the water",
-            Some(LiesIn::Sediment { .. }) => "in sediment",
-            Some(LiesIn::Air) => "in the air of the warmest month",
-            None => "",
-        };
-        match electric.as_ref().and_then(|e| e.warm(SpanIx(*i))) {
-            Some(warm) => format!(
-                "span.{} at {:.1} degC {lies_in}",
-                span.id, warm.conductor_degc
-            ),
-            None => format!("span.{} {lies_in}, how warm is unknown", span.id),
-        }
-    });
-    all.push(format!(
-        "conductors are as warm in every state as the largest loads make them at most, in steady state and still water: {}",
-        told.collect::<Vec<_>>().join(", ")
-    ));
 }
