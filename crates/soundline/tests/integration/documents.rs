@@ -85,10 +85,14 @@ struct Small {
 
 fn small() -> Small {
     let folder = tempfile::tempdir().unwrap();
+    // With a limit of the supply, so that what rests on it is known.
+    let endless = r#"voltage = "48 V", resistance = "0 ohm""#;
+    let limited = r#"voltage = "48 V", resistance = "0 ohm", current_limit = "50 A""#;
     let write = |from: &str, to: &str, more: &str| {
         let from = repository("crates/rehearsal/tests/data").join(from);
         let path = folder.path().join(to);
-        fs::write(&path, fs::read_to_string(from).unwrap() + more).unwrap();
+        let text = fs::read_to_string(from).unwrap().replace(endless, limited);
+        fs::write(&path, text + more).unwrap();
         path.display().to_string()
     };
     let (plan, cues) = (
