@@ -1,12 +1,13 @@
 //! Hours of hearing: one cause at a time against its own closed form or the energy year, all at once between their bounds, and what keeps them unknown.
 
 use assess::{
-    Cause, CauseKnown, CauseTold, EarHours, HoursAsk, ListeningHours, Ruling, Shelf, Tier, Verdict,
-    Word, check, check_with, energy_years, listening_hours,
+    Cause, CauseKnown, CauseTold, EarHours, HoursAsk, ListeningHours, Ruling, Shelf, Sureness,
+    Tier, Verdict, Word, check, check_with, energy_years, listening_hours,
 };
 use mooring::{Strummed, TideSpeeds, risen_height_m, strum_in_a_fortnight};
 use plan::SupplyIx;
 
+use crate::certainty::{ask, certain, drawn};
 use crate::moored::head;
 use crate::support::{close, good, known, read, requirement, why_unknown};
 
@@ -545,6 +546,24 @@ fn verif_modules_that_are_loud_only_together_drown() {
     assert!(why.contains("70.0 %") && why.contains("100.0 %"), "{why}");
     let (alone, why, ..) = share_and_gap(&loud(&format!("{:.3} dB", sea_db - 4.0), "40", "30"));
     assert_eq!(alone, Word::Met, "{why}");
+}
+
+/// The few years of a draw answer no share of years of hearing that the plan's own years do not answer.
+#[test]
+fn verif_a_claim_on_years_of_hearing_that_is_unknown_as_written_stays_so() {
+    let claim = "share = \"99.999 %\"\nconfidence = \"99 %\"\n";
+    let asks = format!(
+        "[requirement.hears]\nthat = \"listening-share\"\nat_least = \"1 %\"\n{claim}[requirement.gap]\nthat = \"listening-gap\"\nat_most = \"30 d\"\n{claim}"
+    );
+    let found = drawn(&text(&[QUIET, FAIRED], &asks), &ask(4));
+    for id in ["hears", "gap"] {
+        let of = certain(&found, id);
+        assert_eq!(of.nominal, Word::Unknown, "{id}");
+        match &of.sureness {
+            Sureness::AsWritten { why } => assert!(why.contains("are drawn at most"), "{why}"),
+            Sureness::Drawn(drawn) => panic!("{id} is drawn: {drawn:?}"),
+        }
+    }
 }
 
 /// All of 30 years bad, of 300 that bear some fifty: that can no more be kept in all likelihood (at least 0.05^(1/30), 90 %, of all are bad), and is broken so far, not marginal.
