@@ -36,9 +36,10 @@ mod shares;
 pub(crate) use ashore::UnderLoad;
 use drawn::{by_chance, drawn, queue};
 use leads::{leads, tellers};
-use offers::{round, started};
+use offers::{Span, round};
 pub(crate) use shares::Month;
 
+const MONTH_S: f64 = MONTH_DAYS * SECONDS_PER_DAY;
 /// What is left out at each end of a distribution.
 const TAIL: f64 = 1e-12;
 /// Products that are added up at most in one convolution.
@@ -71,24 +72,35 @@ struct Sending {
     priority: u8,
 }
 
-/// Billed messages of a month on an uplink.
+/// Billed messages of a month on an uplink, of what is offered in it.
 pub(crate) fn month(
     line: &Line,
     of: UplinkIx,
     shelf: &Shelf,
     memo: &Memo,
 ) -> Result<Month, String> {
-    let sendings = sendings(line, of)?;
+    month_since(line, of, 0.0, shelf, memo)
+}
+
+/// The same of what is offered in it and in so long before it, s: no fewer than a month bills in which that may still wait as it begins.
+pub(crate) fn month_since(
+    line: &Line,
+    of: UplinkIx,
+    lead_s: f64,
+    shelf: &Shelf,
+    memo: &Memo,
+) -> Result<Month, String> {
+    let sendings = sendings(line, of, lead_s)?;
     let Rates {
         rates,
         worse,
         mut notes,
     } = rates(line, &sendings, shelf)?;
-    let mut found = distribution(line, of, &sendings, &rates, memo)?;
+    let mut found = distribution(line, of, &sendings, &rates, (lead_s, memo))?;
     if !worse.is_empty() {
         let mut at_upper = rates.clone();
         at_upper.extend(worse);
-        let upper = distribution(line, of, &sendings, &at_upper, memo)?;
+        let upper = distribution(line, of, &sendings, &at_upper, (lead_s, memo))?;
         notes.push(format!(
             "at the upper limits of these 90 % of the months bill at most {} messages",
             upper.quantile(0.9)?
@@ -99,7 +111,12 @@ pub(crate) fn month(
 }
 
 /// The urgent messages alone of a month on an uplink whose cap lets them go on, each billed by itself.
-pub(crate) fn urgent_month(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<Month, String> {
+pub(crate) fn urgent_month(
+    line: &Line,
+    of: UplinkIx,
+    lead_s: f64,
+    shelf: &Shelf,
+) -> Result<Month, String> {
     let u = &line.uplinks[of.0];
     if bills_failed(u) {
         return Err(format!(
@@ -108,11 +125,11 @@ pub(crate) fn urgent_month(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<M
         ));
     }
     let urgent = u.urgent;
-    let mut sendings = sendings(line, of)?;
+    let mut sendings = sendings(line, of, lead_s)?;
     sendings.retain(|s| urgent.is_some_and(|most| s.priority <= most));
     let Rates { rates, .. } = rates(line, &sendings, shelf)?;
     Ok(Month {
-        probabilities: compounded(&sendings, &rates)?,
+        probabilities: compounded(&sendings, &rates, lead_s)?,
         drawn: None,
         chance: by_chance(1.0, &rates),
         why: String::new(),
@@ -171,7 +188,7 @@ fn distribution(
     of: UplinkIx,
     sendings: &[Sending],
     rates: &BTreeMap<Origin, f64>,
-    memo: &Memo,
+    (lead_s, memo): (f64, &Memo),
 ) -> Result<Month, String> {
     let events: Vec<String> = rates
         .iter()
@@ -188,14 +205,14 @@ fn distribution(
         true => "no events".to_owned(),
         false => format!("{} by chance", events.join(" and ")),
     };
-    let mut from = format!("{sendings:?} {rates:?}");
+    let mut from = format!("{sendings:?} {rates:?} {lead_s:?}");
     let u = &line.uplinks[of.0];
     let (probabilities, months) = match u.pack_within_s.is_some() || bills_failed(u) {
-        false => (compounded(sendings, rates)?, None),
+        false => (compounded(sendings, rates, lead_s)?, None),
         true => {
             let (spec, tries) = queue(line, of)?;
             from.push_str(&format!(" {spec:?} {tries:?}"));
-            let (probabilities, months) = drawn(line, of, sendings, rates, memo)?;
+            let (probabilities, months) = drawn(line, of, sendings, rates, (lead_s, memo))?;
             (
                 probabilities,
                 by_chance(tries.mean_success(), rates).then_some(months),
@@ -220,7 +237,12 @@ fn distribution(
 }
 
 /// The exact distribution when each message is billed by itself.
-fn compounded(sendings: &[Sending], rates: &BTreeMap<Origin, f64>) -> Result<Vec<f64>, String> {
+fn compounded(
+    sendings: &[Sending],
+    rates: &BTreeMap<Origin, f64>,
+    lead_s: f64,
+) -> Result<Vec<f64>, String> {
+    let longer = 1.0 + lead_s / MONTH_S;
     let billed = |origin: &Origin, n: u64| -> u64 {
         sendings
             .iter()
@@ -230,12 +252,12 @@ fn compounded(sendings: &[Sending], rates: &BTreeMap<Origin, f64>) -> Result<Vec
             })
             .fold(0, u64::saturating_add)
     };
-    let mut sum = counted(at_intervals(rates, billed))?;
+    let mut sum = counted(at_intervals(rates, lead_s, billed))?;
     for (origin, rate) in rates {
         if matches!(origin, Origin::Interval(_)) {
             continue;
         }
-        let counts = poisson(*rate).into_iter();
+        let counts = poisson(rate * longer).into_iter();
         let one = counted(counts.map(|(n, p)| (billed(origin, n), p)).collect())?;
         if one.len() as f64 * sum.len() as f64 > MOST_PRODUCTS {
             return Err(too_many());
@@ -271,6 +293,7 @@ fn counted(numbers: Vec<(u64, f64)>) -> Result<Vec<f64>, String> {
 /// What all that starts at intervals bills together, month by month until the intervals come round.
 fn at_intervals(
     rates: &BTreeMap<Origin, f64>,
+    lead_s: f64,
     billed: impl Fn(&Origin, u64) -> u64,
 ) -> Vec<(u64, f64)> {
     let intervals = || {
@@ -281,7 +304,12 @@ fn at_intervals(
     let of_all: Vec<f64> = intervals().map(|(_, rate)| *rate).collect();
     let months = round(&of_all);
     let in_month = |number| {
-        let each = intervals().map(|(origin, rate)| billed(origin, started(number, *rate)));
+        let span = Span {
+            number,
+            month_s: MONTH_S,
+            lead_s,
+        };
+        let each = intervals().map(|(origin, rate)| billed(origin, span.started(*rate)));
         each.fold(0, u64::saturating_add)
     };
     (0..months)
@@ -391,7 +419,7 @@ fn cried(line: &Line, detector: DetectorIx, shelf: &Shelf) -> Option<Cried> {
 }
 
 /// What is sent up an uplink, and how events lead to it.
-fn sendings(line: &Line, of: UplinkIx) -> Result<Vec<Sending>, String> {
+fn sendings(line: &Line, of: UplinkIx, lead_s: f64) -> Result<Vec<Sending>, String> {
     let ways = ways(line, of).map_err(|e| e.to_string())??;
     let mut all = Vec::new();
     for (b, ways) in line.behaviours.iter().zip(ways) {
@@ -405,7 +433,7 @@ fn sendings(line: &Line, of: UplinkIx) -> Result<Vec<Sending>, String> {
             let t = &line.topics[topic.0];
             let bytes = payload_bytes(t).map_err(|e| e.to_string())?;
             let most = b.at_most.map_or(u64::MAX, |limit| {
-                (limit.count * (MONTH_DAYS * SECONDS_PER_DAY / limit.per_s).ceil()).floor() as u64
+                (limit.count * ((MONTH_S + lead_s) / limit.per_s).ceil()).floor() as u64
             });
             let limit = b
                 .at_most

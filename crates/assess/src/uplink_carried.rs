@@ -11,13 +11,15 @@
 
 use network::UplinkSpec;
 use plan::{Line, ModuleIx, Uplink, UplinkIx};
+use quantity::SECONDS_PER_DAY;
 
 use crate::hours::{fed_by, never_off};
-use crate::input::never_fails;
+use crate::input::{MONTH_DAYS, never_fails};
 use crate::queue::queue_s;
 
+const MONTH_S: f64 = MONTH_DAYS * SECONDS_PER_DAY;
 /// Waits beyond this are not worked out, s.
-const LONGEST_S: f64 = 30.0 * 86_400.0;
+const LONGEST_S: f64 = MONTH_S;
 /// Steps to a busy period at most.
 const MOST_STEPS: u32 = 10_000;
 
@@ -148,6 +150,26 @@ impl Waiting {
     }
 }
 
+/// What may wait as a month begins, where events come by chance: one bound of it, by age where there is one. Where no attempt fails messages wait for no more than each other's sessions, which is left
+/// out of this.
+///
+/// # Errors
+/// In words, where any number may wait.
+pub(crate) fn carried_by_chance(line: &Line, of: UplinkIx) -> Result<Carried, String> {
+    let u = &line.uplinks[of.0];
+    let before_s = (line.deployment.longest_s() - MONTH_S).max(0.0);
+    let sure = never_fails(u) && may_be_off(line, u.module).is_none();
+    let at_once = sure && u.windows.is_none() && u.pack_within_s.is_none();
+    if before_s == 0.0 || at_once {
+        return Ok(Carried::Aged(0.0));
+    }
+    let by_number = || u.room.map(|(room, _)| Carried::Number(f64::from(room)));
+    let by_age = u.expiry_s.map(|e| Carried::Aged(e.si.min(before_s)));
+    by_age
+        .or_else(by_number)
+        .ok_or_else(|| any_number_waits(line, of))
+}
+
 /// The longest time from its offer until a message is tried, where no attempt fails, s; `None` where more may be offered than can go.
 fn longest_wait_s(u: &Uplink, spec: &UplinkSpec, offered: &[Offered]) -> Option<f64> {
     let held_s = u.pack_within_s.map_or(0.0, |q| q.si);
@@ -193,7 +215,7 @@ pub(crate) fn any_number_waits(line: &Line, of: UplinkIx) -> String {
     let reason = match may_be_off(line, u.module) {
         _ if !never_fails(u) => "attempts may fail".to_owned(),
         Some(battery) => format!("supply.{battery} may take its module off"),
-        None => "more may come for a while than it can take".to_owned(),
+        None => "messages wait for others, for windows or for each other".to_owned(),
     };
     format!(
         "{path} gives no message up by its age and has room for any number, and {reason}: any number may wait as such a time begins and be billed in it; write its `expiry` or its `room`"

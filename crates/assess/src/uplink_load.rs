@@ -54,6 +54,15 @@ pub(crate) fn sent_up(line: &Line, uplink: UplinkIx) -> Result<Vec<Sender>, Inpu
     Ok(all)
 }
 
+/// The most billed messages that a message takes by itself.
+pub(crate) fn dearest(line: &Line, uplink: UplinkIx) -> Result<u64, String> {
+    let all = sent_up(line, uplink).map_err(|e| e.to_string())?;
+    let each = all
+        .iter()
+        .map(|sender| billed_alone(&line.uplinks[uplink.0], sender.bytes));
+    Ok(each.max().unwrap_or(1))
+}
+
 /// Billed messages of an uplink in a time at most, its cap left out.
 pub(crate) struct Billed {
     pub(crate) declared: Declared,

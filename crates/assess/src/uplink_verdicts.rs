@@ -1,14 +1,15 @@
 //! Uplinks: how many messages are billed, and their price.
 
 use plan::{AtCap, Line, UplinkIx};
-use quantity::{EventRate, Money, SECONDS_PER_DAY, show_number, show_share};
+use quantity::{Dimension, EventRate, Money, SECONDS_PER_DAY, show, show_number, show_share};
 
 use crate::cap::cap;
 use crate::check::Shelf;
 use crate::input::{MONTH_DAYS, failed_attempts_words};
 use crate::memo::Memo;
-use crate::month::{Month, SEED, month, urgent_month};
-use crate::uplink_load::{Paid, paid, restarts};
+use crate::month::{Month, SEED, month, month_since, urgent_month};
+use crate::uplink_carried::{Carried, carried_by_chance};
+use crate::uplink_load::{Paid, dearest, paid, restarts};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// Messages closer to their limit than this are marginal.
@@ -109,10 +110,7 @@ fn messages(line: &Line, of: UplinkIx, limit: EventRate) -> Verdict {
                 narrow: NARROW_MESSAGES,
                 unit: "messages".to_owned(),
             };
-            let why = format!(
-                "in {}: {why}",
-                quantity::show(limit.per_s, quantity::Dimension::Time)
-            );
+            let why = format!("in {}: {why}", show(limit.per_s, Dimension::Time));
             let of_so_many = |messages| {
                 let evidence = Evidence::computed(UPLINK_METHOD, &(limit, &from, messages));
                 against.judge(subject.clone(), messages, evidence, why.clone())
@@ -177,21 +175,48 @@ fn by_chance(
 ) -> Result<(u64, Evidence, String), String> {
     let u = &line.uplinks[of.0];
     let m = month(line, of, shelf, memo)?;
-    let at_cap = AtTheCap::of(line, of, shelf)?;
+    let carried = carried_by_chance(line, of)?;
+    let (lead_s, number) = match carried {
+        Carried::Aged(age_s) => (age_s, 0),
+        Carried::Number(number) => (0.0, number as u64 * dearest(line, of)?),
+    };
+    // Of what is offered in a month and may wait as it begins.
+    let longer = match lead_s > 0.0 {
+        true => Some(month_since(line, of, lead_s, shelf, memo)?),
+        false => None,
+    };
+    let all = longer.as_ref().unwrap_or(&m);
+    let at_cap = AtTheCap::of(line, of, lead_s, shelf)?;
     let billed = m.quantile(share)?;
     let waits = at_cap.waits(&m);
     let paid = match share + waits {
-        in_all if waits == 0.0 || in_all < 1.0 => at_cap.most(m.quantile(in_all)?, share)?,
+        in_all if waits == 0.0 || in_all < 1.0 => {
+            at_cap.most(all.quantile(in_all)?.saturating_add(number), share)?
+        }
         _ => at_cap.ceiling(share)?,
     };
-    let why = expected(line, of, limit, share, &m, &at_cap)?;
+    let mut why = expected(line, of, limit, share, &m, &at_cap)?;
+    let waited = match carried {
+        Carried::Aged(0.0) => None,
+        Carried::Aged(age_s) => Some(format!(
+            "what came up to {} before a month may have waited as it began",
+            show(age_s, Dimension::Time)
+        )),
+        Carried::Number(number) => Some(format!("{number:.0} may have waited as a month began")),
+    };
+    if let Some(waited) = &waited {
+        why.push_str(&format!("; {waited}: with it {paid} messages at most"));
+    }
     // What drawn months leave open, or how many of the urgent ones come after the cap, is not known: broken only where it costs too much by the lower limit too.
     let fewest = at_cap.fewest(m.lower(share)?.unwrap_or(billed));
     if let Some(most) = u.affordable(limit)
         && paid > most
         && fewest <= most
     {
-        let open = if waits > NEGLIGIBLE {
+        let by_itself = at_cap.most(billed, share)?;
+        let open = if let Some(waited) = waited.filter(|_| by_itself <= most) {
+            format!("and {limit} pays {most}: {waited}, and how much of it did is not counted")
+        } else if waits > NEGLIGIBLE {
             format!(
                 "and {limit} pays {most}: what the cap holds back in a month goes in later months, and how much of it is not counted"
             )
@@ -208,7 +233,13 @@ fn by_chance(
             "between {fewest} and {paid} billed messages, {open}; {why}"
         ));
     }
-    let input = (limit, share, tariff(line, of), &m.from);
+    let from_longer = longer.as_ref().map(|l| &l.from);
+    let input = (
+        limit,
+        share,
+        tariff(line, of),
+        (&m.from, from_longer, number),
+    );
     let evidence = match m.drawn {
         None => Evidence::computed(MONTH_METHOD, &input),
         Some(draws) => Evidence::sampled(DRAWN_METHOD, &input, u64::from(draws), SEED),
@@ -232,12 +263,12 @@ enum AtTheCap {
 }
 
 impl AtTheCap {
-    fn of(line: &Line, of: UplinkIx, shelf: &Shelf) -> Result<AtTheCap, String> {
+    fn of(line: &Line, of: UplinkIx, lead_s: f64, shelf: &Shelf) -> Result<AtTheCap, String> {
         Ok(match cap(&line.uplinks[of.0]) {
             None => AtTheCap::Free,
             Some((most, AtCap::Stop)) => AtTheCap::Stop(most),
             Some((most, AtCap::UrgentOnly)) => {
-                AtTheCap::Urgent(most, urgent_month(line, of, shelf)?)
+                AtTheCap::Urgent(most, urgent_month(line, of, lead_s, shelf)?)
             }
         })
     }

@@ -2,20 +2,21 @@
 //!
 //! Purpose: the time from the offer of a message to the end of the session that brings it ashore, where events come by chance as they are expected (as in [`super`]) and messages
 //! wait for each other. Behaviours start no more often than their `at_most` lets them. Months are drawn through the queue of [`network::Uplink`] with its windows, failures, expiry,
-//! room and cap, each begun with an empty queue.
+//! room and cap, one after the other: each begins with what waits at the end of the one before.
 //!
 //! The times of one month hang together, so that no confidence limits are told.
 
 use std::collections::BTreeMap;
 
 use chance::Stream;
-use network::{UplinkEvent, lone_delay_by_sea};
+use network::{UplinkEvent, UplinkMessage, lone_delay_by_sea};
 use plan::{Action, Line, TopicIx, UplinkIx};
+use quantity::SECONDS_PER_DAY;
 use timeline::Ns;
 
 use super::drawn::{Months, mean_sent, through};
 use super::{SEED, expected, sendings};
-use crate::input::{succeeds, uplink_spec};
+use crate::input::{MONTH_DAYS, succeeds, uplink_spec};
 use crate::memo::{Job, Memo, canonical};
 
 /// Messages, months and attempts drawn at most, and the fewest messages that are told of.
@@ -171,7 +172,7 @@ fn drawn(
     wind_at_most_m_s: Option<f64>,
     memo: &Memo,
 ) -> Result<Drawn, String> {
-    let sendings = sendings(line, of)?;
+    let sendings = sendings(line, of, 0.0)?;
     let mut rates = BTreeMap::new();
     for origin in sendings.iter().flat_map(|s| s.ways.keys()) {
         rates.insert(*origin, expected(line, *origin)?);
@@ -202,6 +203,7 @@ fn drawn(
             sendings: &sendings,
             rates: &rates,
             months,
+            lead_s: 0.0,
             uplink: &line.uplinks[of.0].id,
         },
     });
@@ -235,7 +237,7 @@ struct Ashore<'a> {
 canonical!('a Ashore<'a> { of });
 
 impl Job for Ashore<'_> {
-    const METHOD: &'static str = "months ashore/1";
+    const METHOD: &'static str = "months ashore/2";
     type Out = Result<Vec<Times>, String>;
 
     fn run(&self, _: &Memo) -> Self::Out {
@@ -248,35 +250,38 @@ impl Job for Ashore<'_> {
     }
 }
 
-/// Draws months, and gives the times of each thing that is sent up.
+/// Draws months that follow each other, and gives the times of each thing that is sent up.
 pub(super) fn times(of: &Months<'_>) -> Result<Vec<Times>, String> {
     let name = format!("ashore/{}", of.uplink);
+    let month = Ns::from_s_f64(MONTH_DAYS * SECONDS_PER_DAY).map_err(|e| e.to_string())?;
     let mut all = vec![Times::default(); of.sendings.len()];
-    let mut attempts = 0;
+    let (mut senders, mut offers) = (Vec::new(), Vec::new());
     for number in 0..of.months {
         let mut stream = Stream::named(SEED, &name, u64::from(number));
-        let (senders, offers): (Vec<usize>, Vec<_>) = of
-            .offers(number, &mut stream)?
-            .into_iter()
-            .map(|(at, sender, message)| (sender, (at, message)))
-            .unzip();
-        for sender in &senders {
-            all[*sender].offered += 1;
+        let begins = month.0.saturating_mul(u64::from(number));
+        for (at, sender, message) in of.offers(number, &mut stream)? {
+            let id = senders.len() as u64;
+            senders.push(sender);
+            all[sender].offered += 1;
+            offers.push((
+                Ns(begins.saturating_add(at.0)),
+                UplinkMessage { id, ..message },
+            ));
         }
-        let mut told = |event: &UplinkEvent| {
-            if let UplinkEvent::Sent {
-                id, offered, at, ..
-            } = event
-            {
-                let took = Ns(at.0 - offered.0).as_s_f64();
-                all[senders[*id as usize]].ashore_s.push(took);
-            }
-        };
-        let left = MOST_ATTEMPTS - attempts;
-        let stats = through(of.spec, offers, &mut stream, &of.tries, (left, &mut told))?;
-        let stats = stats.ok_or("so many attempts fail that they are too many to draw")?;
-        attempts += stats.attempts;
     }
+    let mut told = |event: &UplinkEvent| {
+        if let UplinkEvent::Sent {
+            id, offered, at, ..
+        } = event
+        {
+            let took = Ns(at.0 - offered.0).as_s_f64();
+            all[senders[*id as usize]].ashore_s.push(took);
+        }
+    };
+    let mut stream = Stream::named(SEED, &name, u64::from(of.months));
+    let most = (MOST_ATTEMPTS, &mut told as &mut dyn FnMut(&UplinkEvent));
+    through(of.spec, offers, &mut stream, &of.tries, most)?
+        .ok_or("so many attempts fail that they are too many to draw")?;
     for times in &mut all {
         times.ashore_s.sort_by(f64::total_cmp);
     }

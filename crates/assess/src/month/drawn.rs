@@ -10,7 +10,7 @@ use plan::{Line, UplinkIx};
 use quantity::{SECONDS_PER_DAY, show_number};
 use timeline::{Class, Ns};
 
-use super::offers::offers;
+use super::offers::{Span, offers};
 use super::{Origin, SEED, Sending};
 use crate::input::{MONTH_DAYS, succeeds, uplink_spec};
 use crate::memo::{Job, Memo, canonical};
@@ -44,10 +44,10 @@ pub(super) fn drawn(
     of: UplinkIx,
     sendings: &[Sending],
     rates: &BTreeMap<Origin, f64>,
-    memo: &Memo,
+    (lead_s, memo): (f64, &Memo),
 ) -> Result<(Vec<f64>, u32), String> {
     let (spec, tries) = queue(line, of)?;
-    let mean = mean_sent(sendings, rates);
+    let mean = mean_sent(sendings, rates) * (1.0 + lead_s / (MONTH_DAYS * SECONDS_PER_DAY));
     let (most, least) = match by_chance(tries.mean_success(), rates) {
         true => (MOST_MONTHS, LEAST_MONTHS),
         false => (1.0, 1.0),
@@ -67,6 +67,7 @@ pub(super) fn drawn(
             sendings,
             rates,
             months,
+            lead_s,
             uplink: &line.uplinks[of.0].id,
         },
     });
@@ -82,11 +83,13 @@ pub(super) struct Months<'a> {
     pub(super) sendings: &'a [Sending],
     pub(super) rates: &'a BTreeMap<Origin, f64>,
     pub(super) months: u32,
+    /// How long before each what is offered may still wait as it begins, s.
+    pub(super) lead_s: f64,
     /// Id of the uplink.
     pub(super) uplink: &'a str,
 }
 
-canonical!('a Months<'a> { months, uplink } debug { spec, tries, sendings, rates });
+canonical!('a Months<'a> { months, lead_s, uplink } debug { spec, tries, sendings, rates });
 
 impl Months<'_> {
     /// What is offered in one of them, in order, by chances of a stream.
@@ -95,8 +98,12 @@ impl Months<'_> {
         number: u32,
         stream: &mut Stream,
     ) -> Result<Vec<(Ns, usize, UplinkMessage)>, String> {
-        let month_s = MONTH_DAYS * SECONDS_PER_DAY;
-        offers(self.sendings, self.rates, (number, month_s), stream)
+        let span = Span {
+            number,
+            month_s: MONTH_DAYS * SECONDS_PER_DAY,
+            lead_s: self.lead_s,
+        };
+        offers(self.sendings, self.rates, span, stream)
     }
 }
 
@@ -126,7 +133,9 @@ fn shares(of: &Months<'_>) -> Result<Vec<f64>, String> {
     let name = format!("month/{uplink}");
     let mut counts: Vec<u64> = Vec::new();
     let mut attempts = 0;
-    for number in 0..months {
+    // Before the first nothing was offered, so that it is none of those that begin with what waits.
+    let first = u32::from(of.lead_s > 0.0);
+    for number in first..months + first {
         let mut stream = Stream::named(SEED, &name, u64::from(number));
         let offers = of.offers(number, &mut stream)?;
         let offers = offers.into_iter().map(|(at, _, m)| (at, m));
@@ -161,8 +170,7 @@ pub(super) fn mean_sent(sendings: &[Sending], rates: &BTreeMap<Origin, f64>) -> 
     sendings.iter().map(of_one).sum()
 }
 
-/// Takes the offers of a month through the queue, and tells what becomes of them; `None` where that takes more attempts than so many. What waits at its end is of this month, as
-/// what waited at its begin was of the one before.
+/// Takes offers through the queue until none waits, and tells what becomes of them; `None` where that takes more attempts than so many.
 pub(super) fn through(
     spec: UplinkSpec,
     offers: impl IntoIterator<Item = (Ns, UplinkMessage)>,

@@ -13,14 +13,54 @@ const ROUNDING: f64 = 1e-9;
 /// Months after which intervals are taken to come round, where they do not sooner.
 const MOST_ROUND: u32 = 5000;
 
-/// The number of the first start of an interval in or after this month, counted from that at the start of the deployment.
-fn first(number: u32, rate: f64) -> f64 {
-    (f64::from(number) * rate - ROUNDING).ceil().max(0.0)
+/// A month of the deployment.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Span {
+    /// Which of them, from 0.
+    pub(super) number: u32,
+    pub(super) month_s: f64,
+    /// How long before it begins what is offered may still wait, s; before the first there is nothing.
+    pub(super) lead_s: f64,
 }
 
-/// Starts of an interval in this month of the deployment, of so many in a month on average: the whole number below or above.
-pub(super) fn started(number: u32, rate: f64) -> u64 {
-    (first(number + 1, rate) - first(number, rate)) as u64
+impl Span {
+    /// A month by itself.
+    #[cfg(test)]
+    pub(super) fn alone(number: u32, month_s: f64) -> Span {
+        Span {
+            number,
+            month_s,
+            lead_s: 0.0,
+        }
+    }
+
+    /// From its begin, the time before it in, to its end, s.
+    fn length_s(&self) -> f64 {
+        match self.number {
+            0 => self.month_s,
+            _ => self.lead_s + self.month_s,
+        }
+    }
+
+    /// Begin of it in periods of an interval that starts so often a month, from the start of the deployment.
+    fn begun(&self, rate: f64) -> f64 {
+        (f64::from(self.number) * rate - self.lead_s / self.month_s * rate).max(0.0)
+    }
+
+    /// Number of the first start in it, counted from that at the start of the deployment.
+    fn first(&self, rate: f64) -> f64 {
+        (self.begun(rate) - ROUNDING).ceil().max(0.0)
+    }
+
+    /// Starts of an interval in it: the whole number below or above.
+    pub(super) fn started(&self, rate: f64) -> u64 {
+        let next = Span {
+            number: self.number + 1,
+            lead_s: 0.0,
+            ..*self
+        };
+        (next.first(rate) - self.first(rate)) as u64
+    }
 }
 
 /// Months after which intervals of these rates fall as in the first one.
@@ -45,9 +85,8 @@ struct Source {
 }
 
 impl Source {
-    fn new(origin: Origin, rate: f64, month: (u32, f64), stream: &mut Stream) -> Source {
-        let (number, month_s) = month;
-        let mean_s = month_s / rate;
+    fn new(origin: Origin, rate: f64, span: Span, stream: &mut Stream) -> Source {
+        let mean_s = span.month_s / rate;
         let mut source = Source {
             origin,
             mean_s,
@@ -57,9 +96,8 @@ impl Source {
         };
         match origin {
             Origin::Interval(_) => {
-                let begun = f64::from(number) * rate;
-                source.offset_s = (first(number, rate) - begun).max(0.0) * mean_s;
-                source.left = started(number, rate);
+                source.offset_s = (span.first(rate) - span.begun(rate)).max(0.0) * mean_s;
+                source.left = span.started(rate);
                 source.next_s = source.offset_s;
             }
             Origin::Detector(_) | Origin::Vote(_) => source.after(0.0, stream),
@@ -72,8 +110,8 @@ impl Source {
         self.next_s = at_s - self.mean_s * libm::log1p(-stream.uniform());
     }
 
-    fn ended(&self, month_s: f64) -> bool {
-        self.next_s >= month_s || (matches!(self.origin, Origin::Interval(_)) && self.left == 0)
+    fn ended(&self, length_s: f64) -> bool {
+        self.next_s >= length_s || (matches!(self.origin, Origin::Interval(_)) && self.left == 0)
     }
 
     /// Goes on to the next start, or to the next that is not before `until_s`.
@@ -93,7 +131,7 @@ impl Source {
     }
 }
 
-/// What is offered in this month of the deployment, in order, each with the number of its sending: what the `at_most` of the behaviours lets pass of what the origins start. Intervals
+/// What is offered in this month of the deployment and the time before it, from whose begin it is counted, in order, each with the number of its sending: what the `at_most` of the behaviours lets pass of what the origins start. Intervals
 /// begin with the deployment.
 ///
 /// Starts that every `at_most` they come to would refuse are passed over, so that there are no more of them than of what passes, for each origin: what is refused until an instant stays so
@@ -101,18 +139,18 @@ impl Source {
 pub(super) fn offers(
     sendings: &[Sending],
     rates: &BTreeMap<Origin, f64>,
-    (number, month_s): (u32, f64),
+    span: Span,
     stream: &mut Stream,
 ) -> Result<Vec<(Ns, usize, UplinkMessage)>, String> {
     let mut sources: Vec<Source> = rates
         .iter()
         .filter(|(_, rate)| **rate > 0.0)
-        .map(|(origin, rate)| Source::new(*origin, *rate, (number, month_s), stream))
+        .map(|(origin, rate)| Source::new(*origin, *rate, span, stream))
         .collect();
     let mut gates: Vec<Option<RateLimit>> = sendings.iter().map(gate).collect();
     let mut all = Vec::new();
     loop {
-        sources.retain(|source| !source.ended(month_s));
+        sources.retain(|source| !source.ended(span.length_s()));
         let soonest = sources
             .iter_mut()
             .min_by(|a, b| a.next_s.total_cmp(&b.next_s).then(a.origin.cmp(&b.origin)));

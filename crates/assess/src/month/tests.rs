@@ -56,7 +56,7 @@ fn val_sums_are_those_of_scipy() {
                 priority: 0,
             });
         }
-        let month = month_of(compounded(&sendings, &rates).unwrap());
+        let month = month_of(compounded(&sendings, &rates, 0.0).unwrap());
         let whole: f64 = month.probabilities.iter().sum();
         assert!((whole - 1.0).abs() < 1e-10, "{whole}");
         for q in list(&case["quantiles"]) {
@@ -86,8 +86,8 @@ fn verif_one_origin_of_two_sendings_counts_once() {
         priority: 0,
     };
     let rates = BTreeMap::from([(origin(0), 40.0)]);
-    let two = compounded(&[sending(1), sending(2)], &rates).unwrap();
-    let one = compounded(&[sending(3)], &rates).unwrap();
+    let two = compounded(&[sending(1), sending(2)], &rates, 0.0).unwrap();
+    let one = compounded(&[sending(3)], &rates, 0.0).unwrap();
     assert_eq!(two, one);
     let apart = compounded(
         &[
@@ -98,6 +98,7 @@ fn verif_one_origin_of_two_sendings_counts_once() {
             },
         ],
         &BTreeMap::from([(origin(0), 40.0), (origin(1), 40.0)]),
+        0.0,
     )
     .unwrap();
     assert!(month_of(two).quantile(0.99).unwrap() > month_of(apart).quantile(0.99).unwrap());
@@ -159,7 +160,7 @@ fn val_drawn_months_are_those_of_scipy_and_numpy() {
             let hold_s = case["hold_s"].as_f64().unwrap();
             let (line, sendings, rates) = packed(case["rate"].as_f64().unwrap(), hold_s, capacity);
             let (probabilities, months) =
-                drawn(&line, UplinkIx(0), &sendings, &rates, &Memo::new()).unwrap();
+                drawn(&line, UplinkIx(0), &sendings, &rates, (0.0, &Memo::new())).unwrap();
             assert!(months >= FEWEST_MONTHS, "{months}");
             let month = month_of(probabilities);
             for row in list(&case["share_up_to"]) {
@@ -189,7 +190,7 @@ fn val_failed_attempts_are_billed_as_scipy_adds_them_up() {
         uplink.back_off_s = Some(uplink.session_s);
         let of = |line: &Line| {
             let (probabilities, months) =
-                drawn(line, UplinkIx(0), &sendings, &rates, &Memo::new()).unwrap();
+                drawn(line, UplinkIx(0), &sendings, &rates, (0.0, &Memo::new())).unwrap();
             assert!(months >= FEWEST_MONTHS, "{months}");
             month_of(probabilities)
         };
@@ -283,6 +284,7 @@ fn val_messages_under_load_are_as_late_as_those_of_simpy() {
             sendings: &sendings,
             rates: &rates,
             months,
+            lead_s: 0.0,
             uplink: "test",
         });
         let found = found.unwrap();
@@ -302,11 +304,9 @@ fn verif_drawing_ends_where_hardly_an_attempt_succeeds() {
     let (mut line, sendings, rates) = packed(100.0, 60.0, 10);
     line.uplinks[0].success.as_mut().unwrap().si = f64::MIN_POSITIVE;
     line.uplinks[0].back_off_s = Some(line.uplinks[0].session_s);
-    let why = drawn(&line, UplinkIx(0), &sendings, &rates, &Memo::new()).unwrap_err();
+    let why = drawn(&line, UplinkIx(0), &sendings, &rates, (0.0, &Memo::new())).unwrap_err();
     assert!(why.contains("too many to draw"), "{why}");
 }
-
-const MONTH_S: f64 = MONTH_DAYS * SECONDS_PER_DAY;
 
 /// Two origins of ten events a second that lead to one behaviour of at most four an hour: four pass in the first second of each hour, 2880 in 30 d (arithmetic), and
 /// drawing them takes no more than those and a refused one of each origin after each.
@@ -324,7 +324,7 @@ fn verif_what_at_most_refuses_is_not_drawn_for_several_origins() {
     let rates = BTreeMap::from([(origin(0), 10.0 * MONTH_S), (origin(1), 10.0 * MONTH_S)]);
     let mut stream = chance::Stream::named(SEED, "test", 0);
     let mut counted = chance::Stream::named(SEED, "test", 0);
-    let all = offers::offers(&[sending], &rates, (0, MONTH_S), &mut stream).unwrap();
+    let all = offers::offers(&[sending], &rates, Span::alone(0, MONTH_S), &mut stream).unwrap();
     assert_eq!(all.len(), 2880);
     assert!(all.is_sorted_by_key(|(at, ..)| *at));
     let next = stream.uniform();
@@ -347,13 +347,13 @@ fn val_what_starts_at_intervals_falls_into_months_as_it_does() {
             bytes: 10,
             priority: 0,
         };
-        let exact = compounded(std::slice::from_ref(&sending), &rates).unwrap();
+        let exact = compounded(std::slice::from_ref(&sending), &rates, 0.0).unwrap();
         // What is drawn falls as what is computed.
         let months = round(&rates.values().copied().collect::<Vec<_>>());
         let mut drawn = vec![0.0; exact.len()];
         for number in 0..months {
             let mut stream = chance::Stream::named(SEED, "test", 0);
-            let month = (number, MONTH_S);
+            let month = Span::alone(number, MONTH_S);
             let all = offers::offers(std::slice::from_ref(&sending), &rates, month, &mut stream);
             drawn[all.unwrap().len()] += 1.0 / f64::from(months);
         }
@@ -399,6 +399,7 @@ fn verif_what_a_cap_leaves_over_is_bounded() {
                     priority: 0,
                 }],
                 &BTreeMap::from([(origin(0), rate)]),
+                0.0,
             )
             .unwrap(),
         );
@@ -448,4 +449,54 @@ fn verif_times_under_load_are_drawn_once_for_a_check() {
     assert!(fresh.unwrap().contains("not known"));
     let left_out = UnderLoad::LeftOut.words(&line, UplinkIx(0), topic, None, 100.0);
     assert_eq!(left_out, None);
+}
+
+/// Starts of an interval in a month and the time before it, by hand: each day at midnight from the start of the deployment is 30 in a month and in the two hours before it none, in the day before it
+/// one, which the first month does not have. Each 7 h, two hours before the second month begins: starts 103 to 205, at 721 h to 1435 h, of those the first is the first of the month by itself; in the
+/// third month, from 1440 h on with a lead of 6 h: start 205 at 1435 h and then to 308, 104 and no longer 103.
+#[test]
+fn val_starts_before_a_month_count_where_they_may_wait() {
+    let started = |number, lead_h: f64, period_h: f64| {
+        let span = Span {
+            number,
+            month_s: MONTH_S,
+            lead_s: 3600.0 * lead_h,
+        };
+        span.started(720.0 / period_h)
+    };
+    for (number, lead_h, period_h, expected) in [
+        (1, 0.0, 24.0, 30),
+        (1, 2.0, 24.0, 30),
+        (1, 24.0, 24.0, 31),
+        (0, 24.0, 24.0, 30),
+        (1, 0.0, 7.0, 103),
+        (1, 2.0, 7.0, 103),
+        (2, 0.0, 7.0, 103),
+        (2, 6.0, 7.0, 104),
+    ] {
+        assert_eq!(
+            started(number, lead_h, period_h),
+            expected,
+            "{number} {lead_h} {period_h}"
+        );
+    }
+    // What is drawn begins with the lead.
+    let rates = BTreeMap::from([(Origin::Interval(0), 30.0)]);
+    let sending = Sending {
+        ways: BTreeMap::from([(Origin::Interval(0), 1)]),
+        limit: None,
+        most: u64::MAX,
+        billed: 1,
+        bytes: 10,
+        priority: 0,
+    };
+    let span = Span {
+        number: 1,
+        month_s: MONTH_S,
+        lead_s: 90_000.0,
+    };
+    let mut stream = chance::Stream::named(SEED, "test", 0);
+    let all = offers::offers(&[sending], &rates, span, &mut stream).unwrap();
+    let at: Vec<f64> = all.iter().map(|(at, ..)| at.as_s_f64()).collect();
+    assert_eq!((at.len(), at[0], at[30]), (31, 3600.0, 3600.0 + MONTH_S));
 }

@@ -49,6 +49,39 @@ fn verif_a_limit_of_starts_limits_the_cost() {
     assert_eq!(requirement(&free, "budget").word(), Word::Broken);
 }
 
+/// What waited as a month began may be billed in it. 300 alerts are expected in 30 d, 310 in the 31 d of which those of an expiry of a day may come: `scipy.stats.poisson.ppf(0.9, 300)` is 322, `ppf(0.9, 310)` is 333, at
+/// 10 cents each. A limit between the two is left open, one below both broken; with room for 5, 327. With neither any number may wait.
+#[test]
+fn val_what_waited_as_a_month_began_counts_by_chance_too() {
+    let with = |more: &str, limit: &str| {
+        let budget = shared("90 %").replace("50 EUR", &format!("{limit} EUR"));
+        let uplink = format!("success = \"90 %\"\nfailed_attempts = \"free\"\n{more}");
+        checked(&[
+            ("duration = \"1 d\"", "duration = \"240 d\""),
+            (BUDGET, &budget),
+            (ON, &expects("10 per d")),
+            ("at_most = \"12 per d\"", "at_most = \"1200 per d\""),
+            (SURE, &uplink),
+        ])
+    };
+    let day = "expiry = \"24 h\"\n";
+    for (more, eur) in [(day, 33.3), ("room = 5\ngives_up = \"oldest\"\n", 32.7)] {
+        let check = with(more, "50");
+        close(known(&check, "budget").value.value, eur, 1e-9);
+        assert_eq!(requirement(&check, "budget").word(), Word::Met);
+    }
+    let open = with(day, "32.50");
+    let why = why_unknown(&open, "budget");
+    for said in [
+        "between 322 and 333 billed messages",
+        "up to 24 h before a month",
+    ] {
+        assert!(why.contains(said), "{said}: {why}");
+    }
+    assert_eq!(requirement(&with(day, "32"), "budget").word(), Word::Broken);
+    assert!(why_unknown(&with("", "50"), "budget").contains("any number may wait"));
+}
+
 /// 20 false alarms in ten days by labelled recordings, shown beside the cost by what their limits rest on: days drawn whole, or single events where no day is known.
 #[test]
 fn verif_limits_of_false_alarms_say_what_they_rest_on() {

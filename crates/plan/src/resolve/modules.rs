@@ -75,6 +75,21 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
                 .help("add `input = { minimum = \"9 V\", maximum = \"36 V\" }`"),
         );
     }
+    let lit = f.keyed("output").find_map(|(_, output)| {
+        let power = output.q("power").filter(|q| q.si > 0.0)?;
+        Some(output.site_of("power").unwrap_or(power.at))
+    });
+    if let Some(site) = lit.filter(|_| !f.has("input") && !f.has("loads")) {
+        r.tell(
+            Mistake::error(
+                Code::MissingKey,
+                site,
+                "an output that draws power needs a power input of its module",
+            )
+            .label("draws power of a module that says nothing of its input: what becomes of it without power could not be told")
+            .help("add `input = { minimum = \"9 V\", maximum = \"36 V\" }` to the module"),
+        );
+    }
     Some(Module {
         id: id.to_owned(),
         at: f.site,

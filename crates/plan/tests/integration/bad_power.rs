@@ -45,6 +45,7 @@ bad! {
     lowest_charge_without_a_share: VOLTS => "that = \"lowest-charge\"\nat_least = \"30 %\"";
     reserve_in_volts: VOLTS => "that = \"reserve\"\nat_least = \"3 V\"";
     short_circuit_of_a_module: VOLTS => "that = \"short-circuit\"\nof = \"module.upper\"\nat_least = \"200 %\"";
+    output_of_a_module_without_an_input: TOP => "[module.dry]\nposition = { depth = \"0 m\" }\n[module.dry.output.siren]\nkind = \"sounder\"\npower = \"5 W\"\n[span.top]";
     start_with_a_lower_limit: VOLTS => "that = \"start-up\"\nat_least = \"5 s\"";
 }
 
