@@ -317,12 +317,18 @@ pub(crate) fn wakes_from_flat(
             Broken(why) => Some((what, why)),
             _ => None,
         });
-        let open: Vec<String> = chain
-            .iter()
-            .filter_map(|(what, s)| match s {
-                Unknown(why) => Some(format!("whether {what}: {why}")),
-                _ => None,
-            })
+        // Those that one missing thing leaves open are told with it once.
+        let mut open: Vec<(String, &str)> = Vec::new();
+        for (what, stands) in &chain {
+            let Unknown(why) = stands else { continue };
+            match open.iter_mut().find(|(_, told)| told == why) {
+                Some((all, _)) => all.push_str(&format!(", whether {what}")),
+                None => open.push((format!("whether {what}"), why)),
+            }
+        }
+        let open: Vec<String> = open
+            .into_iter()
+            .map(|(what, why)| format!("{what}: {why}"))
             .collect();
         let first = match broken {
             Some((what, why)) => format!("it does not wake: that {what} fails, as {why}"),

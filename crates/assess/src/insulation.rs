@@ -8,7 +8,7 @@ use power::fault::{
     COPPER, IRON, Insulated, Metal, NICKEL, PoleInWater, SILVER, Soaked, conductor_to_water_ohm,
     insulation_at_ohm, leak_to_water,
 };
-use quantity::SECONDS_PER_DAY;
+use quantity::{SECONDS_PER_DAY, show_number};
 
 use crate::input::profile;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
@@ -232,16 +232,16 @@ fn life(line: &Line, span: &Span, limit_s: f64) -> Result<Verdict, String> {
             let degc = read.temperature_degc.si;
             (
                 format!(
-                    "{:.4} Mohm {word} at {degc} degC{length}",
-                    read.ohm.si / 1e6
+                    "{} Mohm {word} at {degc} degC{length}",
+                    show_number(read.ohm.si / 1e6)
                 ),
                 degc,
             )
         }
         (None, Some(km)) => (
             format!(
-                "{:.4} Mohm of one kilometre at {PER_KM_DEGC} degC",
-                km.si / 1e6
+                "{} Mohm of one kilometre at {PER_KM_DEGC} degC",
+                show_number(km.si / 1e6)
             ),
             PER_KM_DEGC,
         ),

@@ -288,6 +288,23 @@ contacts = { mated_pins_in_loop = 0, resistance = \"0 ohm\" }
     );
 }
 
+/// What several conditions want is told once, with all of them.
+#[test]
+fn verif_what_several_conditions_want_is_told_once() {
+    let by_charge = "disconnect_voltage = \"11.5 V\"\nreconnect_voltage = \"11.7 V\"\nreconnect_after = \"60 s\"\n";
+    let check = checked(&[(AT_REST, ""), (by_charge, "")]);
+    let why = of(&check, "flat").verdicts[0].why();
+    let missing = "says nothing of its voltage at rest by charge";
+    assert_eq!(why.matches(missing).count(), 1, "{why}");
+    assert!(
+        why.contains(
+            "whether its cells take charge, whether the light is more than it draws itself, whether"
+        ),
+        "{why}"
+    );
+}
+
+const AT_REST: &str = "open_voltage = [{ charge = \"0 %\", voltage = \"10 V\" }, { charge = \"5 %\", voltage = \"12 V\" }, { charge = \"20 %\", voltage = \"12.9 V\" }, { charge = \"90 %\", voltage = \"13.3 V\" }, { charge = \"100 %\", voltage = \"13.8 V\" }]";
 const NARROW: (&str, &str) = (
     "reconnect_voltage = \"11.7 V\"",
     "reconnect_voltage = \"11.55 V\"",

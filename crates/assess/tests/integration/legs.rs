@@ -72,7 +72,7 @@ fn val_a_copper_pin_by_hand() {
     }
     let why = known(&judged(&read(5.0), LIFE), "pin").why.clone();
     for part in [
-        "5.0000 Mohm measured at 10 degC is 5.00 Mohm in water of 10.0 degC",
+        "5 Mohm measured at 10 degC is 5.00 Mohm in water of 10.0 degC",
         "4.800 uA leave by a copper pin of 1 x 8 mm, 56.3 mg",
         "as cupric ions, which is assumed: as cuprous ones it goes in half the time",
         "from 2.91 Mohm in the water on, 2.91 Mohm read at 10 degC",
