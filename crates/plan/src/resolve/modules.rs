@@ -79,7 +79,9 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
         let power = output.q("power").filter(|q| q.si > 0.0)?;
         Some(output.site_of("power").unwrap_or(power.at))
     });
-    if let Some(site) = lit.filter(|_| !f.has("input") && !f.has("loads")) {
+    // Where nothing supplies power it is a mooring alone that is told.
+    let is_fed = r.declared.things().any(|path| path.starts_with("supply."));
+    if let Some(site) = lit.filter(|_| is_fed && !f.has("input") && !f.has("loads")) {
         r.tell(
             Mistake::error(
                 Code::MissingKey,
