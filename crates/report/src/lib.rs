@@ -2,12 +2,17 @@
 
 mod calendar;
 mod output;
+mod pack;
 mod picture;
 mod told;
 
 pub use output::{
     Inputs, OutputError, Overwrite, PendingOutput, refuse_output, write_atomically,
     write_atomically_with,
+};
+pub use pack::{
+    MANIFEST, ManifestError, NotWritten, Pack, PackFile, PackOf, PackState, Strange, manifest,
+    pack, verify,
 };
 pub use picture::{
     Analysis, Axis, AxisScale, ColourRange, EventMark, Frame, Grid, LevelLine, LevelPicture,

@@ -32,6 +32,7 @@ use crate::slip::SlipCommandError;
 use crate::start::StartCommandError;
 use crate::tune::TuneError;
 use crate::uplink::UplinkCommandError;
+use crate::workpack::WorkpackError;
 use crate::year::YearCommandError;
 use beside::PROGRAM;
 
@@ -83,6 +84,9 @@ pub(crate) enum Failure {
     /// Paths of sound cannot be told.
     #[error(transparent)]
     Paths(#[from] PathsCommandError),
+    /// No pack was written or verified.
+    #[error(transparent)]
+    Workpack(#[from] WorkpackError),
     /// Payloads cannot be told.
     #[error(transparent)]
     Payload(#[from] PayloadCommandError),
@@ -160,6 +164,7 @@ impl Failure {
             Failure::Measure(error) => error.help(),
             Failure::New(error) => error.help(),
             Failure::Mooring(error) => error.help(),
+            Failure::Workpack(error) => error.help(),
             Failure::Paths(error) => error.help(),
             Failure::Payload(error) => error.help(),
             Failure::Place(error) => error.help(),

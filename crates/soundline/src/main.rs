@@ -38,6 +38,7 @@ mod slip;
 mod start;
 mod tune;
 mod uplink;
+mod workpack;
 mod year;
 
 use clap::{Parser, Subcommand};
@@ -89,6 +90,7 @@ enum Command {
     Uplink(uplink::Args),
     Year(year::Args),
     Hours(hours::Args),
+    Workpack(workpack::Args),
     Desk(desk::Args),
     New(new::Args),
     Schema(schema::Args),
@@ -139,6 +141,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Reserve(args) => reserve::run(&args, out),
         Command::Faults(args) => faults::run(&args, out),
         Command::Failures(args) => failures::run(&args, out),
+        Command::Workpack(args) => workpack::run(&args, out),
         Command::Mooring(args) => mooring::run(&args, out),
         Command::Recovery(args) => recovery::run(&args, out),
         Command::Slip(args) => slip::run(&args, out),

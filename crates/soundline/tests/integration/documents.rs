@@ -698,3 +698,29 @@ fn regress_the_document_of_limits_on_the_world() {
         Path::new(&demo.plan).parent().unwrap(),
     );
 }
+
+#[test]
+fn regress_the_documents_of_a_pack() {
+    let demo = demo("reef-light", false);
+    let beside = Path::new(&demo.plan).parent().unwrap();
+    let folder = beside.join("pack");
+    let shown = folder.display().to_string();
+    let told = document(&["workpack", &demo.plan, "--out", &shown]);
+    compare("workpack-1.json", &told, beside);
+    for (document, file) in [
+        ("pack-1.json", "pack.json"),
+        ("recordings-1.json", "recordings.json"),
+    ] {
+        let text = fs::read_to_string(folder.join(file)).unwrap();
+        let mut told: Value = serde_json::from_str(&text).unwrap();
+        // How long a file is goes with the last digits in it.
+        for listed in told["files"].as_array_mut().into_iter().flatten() {
+            assert!(listed["bytes"].as_u64().unwrap() > 0);
+            listed["bytes"] = json!(1);
+        }
+        compare(document, &told, beside);
+    }
+    fs::write(folder.join("more.txt"), "").unwrap();
+    let found = document(&["workpack", "--verify", &shown]);
+    compare("workpack-verified-1.json", &found, beside);
+}

@@ -47,4 +47,5 @@ mod support;
 mod tune;
 mod two_ears;
 mod uplink;
+mod workpack;
 mod year;

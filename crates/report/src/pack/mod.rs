@@ -1,0 +1,88 @@
+//! The deployment pack: the files that leave the computer, all of one plan and one check.
+//!
+//! A pack is a pure function of what was read and checked: no clock, no machine, so that the same plan and the same program give the same
+//! bytes. [`manifest`] lists every file with its digest; [`verify`] holds a folder against it.
+
+mod csv;
+mod manifest;
+mod recordings;
+mod settings;
+mod software;
+mod wiring;
+
+use assess::Check;
+use plan::{Line, Reading};
+use serde_json::Value;
+
+pub use manifest::{MANIFEST, ManifestError, PackState, Strange, manifest, verify};
+pub use software::NotWritten;
+
+/// A file of a pack.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PackFile {
+    /// Its path under the folder of the pack, with `/` between names.
+    pub path: String,
+    /// What is in it.
+    pub bytes: Vec<u8>,
+}
+
+impl PackFile {
+    fn text(path: impl Into<String>, text: String) -> PackFile {
+        PackFile {
+            path: path.into(),
+            bytes: text.into_bytes(),
+        }
+    }
+}
+
+/// Of what a pack is.
+#[derive(Clone, Copy)]
+pub struct PackOf<'a> {
+    /// The plan as it was read.
+    pub reading: &'a Reading,
+    /// Its line.
+    pub line: &'a Line,
+    /// Its verdicts.
+    pub check: &'a Check,
+    /// The same as a document.
+    pub verdicts: &'a Value,
+}
+
+/// A pack.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pack {
+    /// Its files without the manifest, sorted by path.
+    pub files: Vec<PackFile>,
+    /// Detectors and topics of which no source is written, and why.
+    pub not_written: Vec<NotWritten>,
+}
+
+/// Gathers a pack.
+///
+/// # Errors
+/// [`serde_json::Error`]: a document that cannot be written down.
+pub fn pack(of: &PackOf<'_>) -> Result<Pack, serde_json::Error> {
+    let mut files = vec![
+        PackFile::text("verdicts.json", pretty(of.verdicts)?),
+        PackFile::text("verdicts.txt", crate::check_text(of.check, false)),
+        PackFile::text("wiring/spans.csv", wiring::spans(of)),
+        PackFile::text("wiring/parts.csv", wiring::parts(of)),
+        PackFile::text(
+            "recordings.json",
+            pretty(&recordings::description(of.line))?,
+        ),
+    ];
+    files.extend(settings::modules(of));
+    let software = software::software(of.line);
+    files.extend(software.files);
+    files.sort_by(|a, b| a.path.cmp(&b.path));
+    Ok(Pack {
+        files,
+        not_written: software.not_written,
+    })
+}
+
+/// A document with its line end.
+fn pretty(document: &Value) -> Result<String, serde_json::Error> {
+    serde_json::to_string_pretty(document).map(|text| text + "\n")
+}

@@ -1,0 +1,297 @@
+//! `workpack`: what is in a pack, the same bytes twice, C that compiles and tells what it should, and what is found of a pack that was touched.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use serde_json::Value;
+
+use crate::support::{Demo, demo, edit, expect_status, run, soundline, stderr, stdout};
+
+/// Writes the pack of a demo into a new folder beside its plan.
+fn packed(demo: &Demo, name: &str) -> PathBuf {
+    let folder = demo.folder.path().join(name);
+    let output = run(&[
+        "workpack",
+        &demo.plan,
+        "--out",
+        &folder.display().to_string(),
+    ]);
+    let status = run(&["check", &demo.plan]).status.code().unwrap();
+    expect_status(&output, status);
+    folder
+}
+
+/// Every file below a folder with what is in it.
+fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    let mut all = BTreeMap::new();
+    let mut todo = vec![folder.to_path_buf()];
+    while let Some(at) = todo.pop() {
+        for entry in fs::read_dir(at).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                todo.push(path);
+                continue;
+            }
+            let name = path.strip_prefix(folder).unwrap().display().to_string();
+            all.insert(name, fs::read(&path).unwrap());
+        }
+    }
+    all
+}
+
+/// The rows of a table of comma-separated values none of whose asked cells is quoted, by their first cell.
+fn rows(text: &[u8]) -> BTreeMap<String, BTreeMap<String, String>> {
+    let text = String::from_utf8(text.to_vec()).unwrap();
+    let mut lines = text
+        .lines()
+        .map(|l| l.split(',').map(str::to_owned).collect::<Vec<_>>());
+    let header = lines.next().unwrap();
+    lines
+        .map(|row| {
+            let cells = header.iter().cloned().zip(row.iter().cloned());
+            (row[0].clone(), cells.collect())
+        })
+        .collect()
+}
+
+#[test]
+fn verif_a_pack_is_the_same_twice_and_lists_all_that_is_in_it() {
+    let demo = demo("harrow-sound", true);
+    let (one, two) = (packed(&demo, "one"), packed(&demo, "two"));
+    let found = files(&one);
+    assert_eq!(found, files(&two));
+    let manifest: Value = serde_json::from_slice(&found["pack.json"]).unwrap();
+    let listed: Vec<&str> = manifest["files"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|f| f["path"].as_str().unwrap())
+        .collect();
+    let others: Vec<&str> = found
+        .keys()
+        .map(String::as_str)
+        .filter(|p| *p != "pack.json")
+        .collect();
+    assert_eq!(listed, others);
+    let verdicts: Value = serde_json::from_slice(&found["verdicts.json"]).unwrap();
+    let check = run(&["--format", "json", "check", &demo.plan]);
+    let mut check: Value = serde_json::from_str(&stdout(&check)).unwrap();
+    check
+        .as_object_mut()
+        .unwrap()
+        .retain(|key, _| verdicts.get(key).is_some());
+    assert_eq!(verdicts, check);
+}
+
+/// SHA-256 as the coreutils work it out.
+#[test]
+fn val_digests_are_those_of_sha256sum() {
+    if !truth::has_program("digests of a pack", "sha256sum") {
+        return;
+    }
+    let demo = demo("reef-light", false);
+    let folder = packed(&demo, "pack");
+    let manifest: Value =
+        serde_json::from_slice(&fs::read(folder.join("pack.json")).unwrap()).unwrap();
+    let lines = manifest["files"].as_array().unwrap().iter();
+    let lines = lines.map(|f| {
+        format!(
+            "{}  {}\n",
+            f["sha256"].as_str().unwrap(),
+            f["path"].as_str().unwrap()
+        )
+    });
+    fs::write(folder.join("sums"), lines.collect::<String>()).unwrap();
+    let checked = Command::new("sha256sum")
+        .args(["--check", "--strict", "--quiet", "sums"])
+        .current_dir(&folder)
+        .status()
+        .unwrap();
+    assert!(checked.success());
+}
+
+/// By hand: 1.0 mm2 of class 5 has 19.5 ohm/km at 20 degC (IEC 60228) and 0.393 % more each degree; the span is 6.12 m long, in water of 9.6 degC near the surface,
+/// with four pins of 8 mohm, or 80 mohm aged. A count is 1.25 V / 2^15, at -168 dB re 1 V/uPa and 26 dB 480.24 uPa. A newton is 1 / 9.80665 kgf.
+#[test]
+fn val_what_the_workshop_reads_by_hand() {
+    let found = files(&packed(&demo("harrow-sound", true), "pack"));
+    let spans = rows(&found["wiring/spans.csv"]);
+    let span = &spans["span.buoy-marker"];
+    let number = |row: &BTreeMap<String, String>, key: &str| row[key].parse::<f64>().unwrap();
+    let wire_ohm = 2.0 * 6.12 * 0.0195 * (1.0 + 0.00393 * (9.6 - 20.0));
+    assert!(
+        (number(span, "loop_new_ohm") - wire_ohm - 4.0 * 0.008).abs() < 1e-3,
+        "{span:?}"
+    );
+    let aged = number(span, "loop_aged_ohm") - number(span, "loop_new_ohm");
+    assert!((aged - 4.0 * 0.072).abs() < 2e-4, "{span:?}");
+    assert_eq!(
+        (span["from"].as_str(), span["to"].as_str()),
+        ("module.buoy", "module.marker")
+    );
+    let parts = rows(&found["wiring/parts.csv"]);
+    assert!((number(&parts["module.upper"], "weight_in_water_kgf") - 8.0 / 9.80665).abs() < 0.01);
+    let sum_n: f64 = [
+        "module.lower",
+        "module.marker",
+        "module.probe",
+        "module.upper",
+        "section.riser",
+    ]
+    .iter()
+    .map(|thing| number(&parts[*thing], "weight_in_water_n"))
+    .sum();
+    assert!((number(&parts["all but anchors and buoys"], "weight_in_water_n") - sum_n).abs() < 0.1);
+    let recordings: Value = serde_json::from_slice(&found["recordings.json"]).unwrap();
+    let factor = recordings["hydrophones"][0]["chain"]["scale_factor"]
+        .as_f64()
+        .unwrap();
+    assert!((factor - 480.24e-6).abs() < 1e-8, "{factor}");
+    assert_eq!(recordings["geospatial_lat_deg"], 57.31);
+}
+
+/// What runs on a module is in its settings, and what it is made of is not.
+#[test]
+fn verif_settings_are_those_of_what_runs_there() {
+    let found = files(&packed(&demo("harrow-sound", true), "pack"));
+    let upper = String::from_utf8(found["settings/upper.txt"].clone()).unwrap();
+    for line in [
+        "detector.upcall-upper.stages[3].on_above = \"6 dB\"",
+        "module.upper.sensor.ear.gain = \"26 dB\"",
+        "module.upper.heartbeat.every = \"10 min\"",
+        "topic.\"alert/call\".at_most = ",
+    ] {
+        assert!(upper.contains(line), "{line}: {upper}");
+    }
+    for word in [
+        "housing",
+        "position",
+        "upcall-lower",
+        "calibrated",
+        "sensitivity",
+    ] {
+        assert!(!upper.contains(word), "{word}: {upper}");
+    }
+}
+
+/// Every detector of the pack compiles with every warning an error and tells what its golden vectors say; every topic compiles.
+#[test]
+fn verif_the_software_of_a_pack_compiles_and_passes_its_own_test() {
+    if !truth::has_program("software of a pack", "gcc") {
+        return;
+    }
+    for (name, detectors) in [("harrow-sound", 2), ("strike-tally", 1)] {
+        let demo = demo(name, true);
+        let folder = packed(&demo, "pack").join("software");
+        let mut tested = 0;
+        for entry in fs::read_dir(&folder).unwrap() {
+            let at = entry.unwrap().path();
+            let sources = fs::read_dir(&at).unwrap().map(|e| e.unwrap().file_name());
+            let sources: Vec<String> = sources
+                .map(|n| n.into_string().unwrap())
+                .filter(|n| n.ends_with(".c"))
+                .collect();
+            let is_detector = sources.iter().any(|n| n.ends_with("_test.c"));
+            let mut gcc = Command::new("gcc");
+            gcc.args([
+                "-std=c99",
+                "-O1",
+                "-Wall",
+                "-Wextra",
+                "-Werror",
+                "-pedantic",
+            ])
+            .args(&sources)
+            .current_dir(&at);
+            let built = match is_detector {
+                true => gcc.args(["-lm", "-o", "golden"]).output().unwrap(),
+                false => gcc.arg("-c").output().unwrap(),
+            };
+            assert!(
+                built.status.success(),
+                "{}: {}",
+                at.display(),
+                String::from_utf8_lossy(&built.stderr)
+            );
+            if is_detector {
+                assert!(
+                    Command::new(at.join("golden"))
+                        .output()
+                        .unwrap()
+                        .status
+                        .success(),
+                    "{}",
+                    at.display()
+                );
+                tested += 1;
+            }
+        }
+        assert!(tested >= detectors, "{name}: {tested} detectors");
+    }
+}
+
+#[test]
+fn verif_what_was_touched_is_found() {
+    let demo = demo("reef-light", false);
+    let folder = packed(&demo, "pack");
+    let verify = |status: i32| {
+        let shown = folder.display().to_string();
+        let output = run(&["--format", "json", "workpack", "--verify", &shown]);
+        expect_status(&output, status);
+        serde_json::from_str::<Value>(&stdout(&output)).unwrap()
+    };
+    assert_eq!(verify(0)["strange"], serde_json::json!([]));
+    fs::write(folder.join("verdicts.txt"), "all is well\n").unwrap();
+    fs::remove_file(folder.join("wiring/parts.csv")).unwrap();
+    fs::write(folder.join("wiring/more.csv"), "").unwrap();
+    let found = verify(1);
+    assert_eq!(
+        found["strange"],
+        serde_json::json!([
+            { "path": "verdicts.txt", "is": "changed" },
+            { "path": "wiring/more.csv", "is": "added" },
+            { "path": "wiring/parts.csv", "is": "missing" },
+        ])
+    );
+    fs::write(folder.join("pack.json"), "{ \"format\": \"pack/9\" }").unwrap();
+    let shown = folder.display().to_string();
+    let output = run(&["workpack", "--verify", &shown]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("pack/9"), "{}", stderr(&output));
+}
+
+/// Nothing is written over: neither another pack nor what is nobody's.
+#[test]
+fn verif_a_pack_is_written_over_nothing() {
+    let demo = demo("reef-light", false);
+    let folder = packed(&demo, "pack");
+    let before = files(&folder);
+    let shown = folder.display().to_string();
+    let output = run(&["workpack", &demo.plan, "--out", &shown]);
+    expect_status(&output, 2);
+    assert!(stderr(&output).contains("not empty"), "{}", stderr(&output));
+    assert_eq!(files(&folder), before);
+    edit(&demo.plan, "format = 1", "format = 1\nno-such-key = 1");
+    let other = demo.folder.path().join("other");
+    let output = run(&[
+        "workpack",
+        &demo.plan,
+        "--out",
+        &other.display().to_string(),
+    ]);
+    expect_status(&output, 2);
+    assert!(!other.exists());
+    for args in [
+        &["workpack"][..],
+        &["workpack", &demo.plan],
+        &["workpack", "--out", "x"],
+    ] {
+        assert_eq!(
+            soundline().args(args).output().unwrap().status.code(),
+            Some(2),
+            "{args:?}"
+        );
+    }
+}
