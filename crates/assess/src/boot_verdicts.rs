@@ -13,8 +13,8 @@ const NARROW_LOAD_PERCENT: f64 = 10.0;
 const NARROW_S: f64 = 1.0;
 const TURNS: &str = "each module waits for power, its delay and its boot (docs/method/start-up.md; shortest ways, Dijkstra 1959, from memory)";
 
-/// Whether the line has an operating point whenever a module switches on and boots, as far as that is known.
-pub(crate) fn boots_carried(line: &Line) -> Vec<Verdict> {
+/// Whether the line has an operating point whenever a module switches on and boots, as far as that is known, with what would help where it has none and that is asked for.
+pub(crate) fn boots_carried(line: &Line, helps: bool) -> Vec<Verdict> {
     match booting(line) {
         Booting::Nothing | Booting::Unknown(_) => Vec::new(),
         Booting::Least(least) => {
@@ -37,7 +37,7 @@ pub(crate) fn boots_carried(line: &Line) -> Vec<Verdict> {
             };
             let mut verdict = against.judge("the line".to_owned(), carries, evidence, why);
             let tight = matches!(&verdict, Verdict::Known(known) if known.ruling != Ruling::Met);
-            if tight {
+            if tight && helps {
                 for help in what_helps(line, &least) {
                     verdict = verdict.because(&format!("; {help}"));
                 }
@@ -68,7 +68,7 @@ pub(crate) fn boots_carried(line: &Line) -> Vec<Verdict> {
                     while_booting(line, &instant)
                 ),
             );
-            if let Some(staggered) = crate::waking::staggered(line) {
+            if helps && let Some(staggered) = crate::waking::staggered(line) {
                 verdict = verdict.because(&format!("; {}", staggered.told(line)));
             }
             vec![verdict]

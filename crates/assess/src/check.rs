@@ -12,12 +12,12 @@ use crate::evidence::Record;
 use crate::hang::{DepthsTold, depths_told, hung, read_with};
 use crate::memo::Memo;
 use crate::month::UnderLoad;
-use crate::mooring_verdicts::{self, Hangs};
+use crate::mooring_verdicts;
 use crate::open::{open, undrawn};
 use crate::range::InjectionRecord;
 use crate::reach::{Reach, lost};
 use crate::sentence::sentence;
-use crate::standing::{INPUT_VOLTAGE, standing, standing_of};
+use crate::standing::{INPUT_VOLTAGE, figures_of, standing};
 use crate::tune_verdicts::Asked;
 use crate::tuning::ShelvedTuning;
 use crate::verdict::{Judged, Verdict, Word, unknown};
@@ -252,7 +252,7 @@ pub(crate) fn check_as_written(reading: &Reading, shelf: &Shelf, memo: &Memo, ti
     check
 }
 
-/// One requirement, or one of what is checked in every plan, by its id as [`check`] judges it, without what is told of messages under load beside the ruling.
+/// One requirement, or one of what is checked in every plan, by its id as [`check`] judges it, without what is told beside the ruling of messages under load and of what would help.
 /// With `few` only these years are counted.
 pub(crate) fn check_one(
     reading: &Reading,
@@ -265,7 +265,7 @@ pub(crate) fn check_one(
     let line = &*held;
     let reach = Reach { reading, line };
     if standing {
-        return standing_of(&reach, memo, &Hangs::new(line, memo), |other| other == id).pop();
+        return figures_of(&reach, memo, id);
     }
     let r = line.requirements.iter().find(|r| r.id == id)?;
     let mut years = Years::new(line, memo, Tier::Full);

@@ -1,5 +1,7 @@
 //! Voltage at each module and current of each supply, in every set of states that matters.
 
+use std::cell::RefCell;
+
 use plan::{Limits, Line, ModuleIx, PassWhen, Q, SupplyIx, That};
 use power::Solution;
 
@@ -34,8 +36,14 @@ pub(crate) fn voltage(line: &Line, of: Option<ModuleIx>, limits: Option<Limits>)
     );
     let asked = |m: ModuleIx| of.is_none_or(|o| o == m) && line.modules[m.0].input.is_some();
     let carried = carried(&good);
+    let networks = Networks::default();
     for m in (0..line.modules.len()).map(ModuleIx).filter(|m| asked(*m)) {
-        verdicts.push(module_voltage(line, m, limits, &good, &carried));
+        verdicts.push(module_voltage(
+            line,
+            (m, limits),
+            &good,
+            (&carried, &networks),
+        ));
     }
     if let Some(m) = of.filter(|m| line.modules[m.0].input.is_none()) {
         verdicts.push(unknown(
@@ -76,9 +84,10 @@ pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
     let (told, good) = sound(line, &cases);
     let unsure = told.iter().any(|v| v.word() == Word::Unknown);
     let carried = carried(&good);
+    let networks = Networks::default();
     let each = left
         .iter()
-        .map(|m| module_voltage(line, *m, None, &good, &carried));
+        .map(|m| module_voltage(line, (*m, None), &good, (&carried, &networks)));
     each.filter(|v| v.is_broken() || !unsure && v.word() != Word::Unknown)
         .collect()
 }
@@ -154,12 +163,28 @@ pub(crate) fn extremes<'c>(
     Some((low, high))
 }
 
-fn module_voltage(
+/// Evidence on the networks of sets of states, each digested once however many modules it is told of.
+#[derive(Default)]
+struct Networks<'c>(RefCell<Vec<(&'c Case, Evidence)>>);
+
+impl<'c> Networks<'c> {
+    fn evidence(&self, case: &'c Case) -> Evidence {
+        let mut known = self.0.borrow_mut();
+        let found = known.iter().find(|(of, _)| std::ptr::eq(*of, case));
+        if let Some((_, evidence)) = found {
+            return evidence.clone();
+        }
+        let evidence = Evidence::computed(METHOD, &case.input.network);
+        known.push((case, evidence.clone()));
+        evidence
+    }
+}
+
+fn module_voltage<'c>(
     line: &Line,
-    m: ModuleIx,
-    limits: Option<Limits>,
-    good: &[(&Case, &Solution)],
-    carried: &Carried,
+    (m, limits): (ModuleIx, Option<Limits>),
+    good: &[(&'c Case, &'c Solution)],
+    (carried, networks): (&Carried, &Networks<'c>),
 ) -> Verdict {
     let path = line.module_path(m);
     let Some(input) = &line.modules[m.0].input else {
@@ -172,21 +197,14 @@ fn module_voltage(
     let Some((low, high)) = extremes(m, good) else {
         return unknown(path, "no set of states has an operating point");
     };
-    let side = |side, limit: Option<f64>, (case, value): (&Case, f64)| {
+    let side = |side, limit: Option<f64>, (case, value): (&'c Case, f64)| {
         limit.map(|limit| {
             let margin = if side == Side::AtLeast {
                 value - limit
             } else {
                 limit - value
             };
-            (
-                margin,
-                side,
-                limit,
-                value,
-                case.input.network.clone(),
-                case.name.clone(),
-            )
+            (margin, side, limit, value, case)
         })
     };
     let worst = [
@@ -196,12 +214,12 @@ fn module_voltage(
     .into_iter()
     .flatten()
     .min_by(|a, b| a.0.total_cmp(&b.0));
-    let Some((_, side, limit, value, network, name)) = worst else {
+    let Some((_, side, limit, value, case)) = worst else {
         return unknown(path, "the requirement sets no limit");
     };
     let why = format!(
-        "with {name}; over all sets {:.2} V to {:.2} V",
-        low.1, high.1
+        "with {}; over all sets {:.2} V to {:.2} V",
+        case.name, low.1, high.1
     );
     let against = Against {
         side,
@@ -209,7 +227,7 @@ fn module_voltage(
         narrow: NARROW_V,
         unit: "V".to_owned(),
     };
-    let verdict = against.judge(path, value, Evidence::computed(METHOD, &network), why);
+    let verdict = against.judge(path, value, networks.evidence(case), why);
     beside(verdict, carried)
 }
 

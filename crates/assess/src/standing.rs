@@ -39,6 +39,8 @@ struct Given<'a> {
     reach: &'a Reach<'a>,
     memo: &'a Memo,
     hangs: &'a Hangs<'a>,
+    /// Whether what would help is told beside what does not hold.
+    helps: bool,
 }
 
 /// A standing check: its id, whether it binds, its sentence, and its verdicts.
@@ -128,7 +130,7 @@ const STANDING: [Standing; 23] = [
     shall(
         BOOTS_CARRIED,
         "the line carries its modules while they boot",
-        |of| boots_carried(of.reach.line, of.reach),
+        |of| boots_carried(of.reach, of.helps),
     ),
     shall("detector", "every detector can be built", |of| {
         unbuilt(of.reach.line, of.reach)
@@ -223,16 +225,38 @@ pub(crate) fn standing_of(
     hangs: &Hangs<'_>,
     wanted: impl Fn(&str) -> bool,
 ) -> Vec<Judged> {
-    let given = Given { reach, memo, hangs };
-    let asked = STANDING.iter().filter(|one| wanted(one.id));
-    let judged = asked.filter_map(|one| {
-        let verdicts = (one.verdicts)(&given);
-        let (id, sentence) = (one.id.to_owned(), one.sentence.to_owned());
-        (!verdicts.is_empty()).then(|| Judged::new(id, one.must, None, sentence, verdicts))
-    });
-    let mut all: Vec<Judged> = judged.collect();
-    all.extend(watched(reach, memo, wanted));
-    all
+    let given = Given {
+        reach,
+        memo,
+        hangs,
+        helps: true,
+    };
+    given.judged(wanted)
+}
+
+/// One of them by its id, without what would help: a search for that asks many changed plans.
+pub(crate) fn figures_of(reach: &Reach<'_>, memo: &Memo, id: &str) -> Option<Judged> {
+    let given = Given {
+        reach,
+        memo,
+        hangs: &Hangs::new(reach.line, memo),
+        helps: false,
+    };
+    given.judged(|other| other == id).pop()
+}
+
+impl Given<'_> {
+    fn judged(&self, wanted: impl Fn(&str) -> bool) -> Vec<Judged> {
+        let asked = STANDING.iter().filter(|one| wanted(one.id));
+        let judged = asked.filter_map(|one| {
+            let verdicts = (one.verdicts)(self);
+            let (id, sentence) = (one.id.to_owned(), one.sentence.to_owned());
+            (!verdicts.is_empty()).then(|| Judged::new(id, one.must, None, sentence, verdicts))
+        });
+        let mut all: Vec<Judged> = judged.collect();
+        all.extend(watched(self.reach, self.memo, wanted));
+        all
+    }
 }
 
 /// The limits on the world that the line polices, by id behind [`WATCH`]; those that a mistake hides as unknown.
@@ -358,9 +382,9 @@ fn comes_back(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
 }
 
 /// Whether the line carries its modules while they boot; unknown where a mistake reaches any of the network.
-fn boots_carried(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
+fn boots_carried(reach: &Reach<'_>, helps: bool) -> Vec<Verdict> {
     let Some(spoilt) = reach.spoilt(&reach.electric()) else {
-        return boot_verdicts::boots_carried(line);
+        return boot_verdicts::boots_carried(reach.line, helps);
     };
     // What a mistake hides may be what would be known: it is told as unknown wherever something is fed.
     let mut declared = reach.reading.spoilt.declared();

@@ -41,8 +41,9 @@ pub(crate) fn ohms(
     }
     let silent = (0..failed.report.modules.len())
         .filter(|&i| failed.report.modules[i].phase != Phase::Running);
+    let all = Ways::of(Wires::of_start(&failed.input));
     let ways: Vec<Way> = silent
-        .filter_map(|i| way_to(Wires::of_start(&failed.input), failed.input.modules[i]))
+        .filter_map(|i| all.way_to(failed.input.modules[i]))
         .collect();
     let Some(worst) = ways.iter().max_by(|a, b| a.ohm.total_cmp(&b.ohm)) else {
         return Ok(None);
@@ -126,47 +127,66 @@ impl Way {
     }
 }
 
-pub(crate) fn way_to(wires: Wires<'_>, module: ModuleIx) -> Option<Way> {
-    let network = wires.network;
-    let node = wires.inlets[module.0]?;
-    let mut best: Vec<Option<(f64, usize, Option<usize>)>> = vec![None; network.nodes];
-    for (s, source) in network.sources.iter().enumerate() {
-        best[source.node].get_or_insert((0.0, s, None));
-    }
-    // Bellman and Ford: no more rounds than nodes.
-    for _ in 0..network.nodes {
-        let mut changed = false;
-        for (b, branch) in network.spans.iter().enumerate() {
-            for (here, there) in [(branch.a, branch.b), (branch.b, branch.a)] {
-                let Some((ohm, source, _)) = best[here] else {
-                    continue;
-                };
-                let ohm = ohm + branch.resistance_ohm;
-                if best[there].is_none_or(|(known, ..)| ohm < known) {
-                    best[there] = Some((ohm, source, Some(b)));
-                    changed = true;
+/// The ways from the supplies to all nodes over which there are fewest ohms.
+pub(crate) struct Ways<'a> {
+    wires: Wires<'a>,
+    /// Of each node the ohms before it, the source and the branch over which it is reached.
+    best: Vec<Option<(f64, usize, Option<usize>)>>,
+}
+
+impl<'a> Ways<'a> {
+    pub(crate) fn of(wires: Wires<'a>) -> Self {
+        let network = wires.network;
+        let mut best: Vec<Option<(f64, usize, Option<usize>)>> = vec![None; network.nodes];
+        for (s, source) in network.sources.iter().enumerate() {
+            best[source.node].get_or_insert((0.0, s, None));
+        }
+        // Bellman and Ford: no more rounds than nodes.
+        for _ in 0..network.nodes {
+            let mut changed = false;
+            for (b, branch) in network.spans.iter().enumerate() {
+                for (here, there) in [(branch.a, branch.b), (branch.b, branch.a)] {
+                    let Some((ohm, source, _)) = best[here] else {
+                        continue;
+                    };
+                    let ohm = ohm + branch.resistance_ohm;
+                    if best[there].is_none_or(|(known, ..)| ohm < known) {
+                        best[there] = Some((ohm, source, Some(b)));
+                        changed = true;
+                    }
                 }
             }
+            if !changed {
+                break;
+            }
         }
-        if !changed {
-            break;
+        Ways { wires, best }
+    }
+
+    /// The ohms before a module; `None` where no power comes.
+    pub(crate) fn ohm_to(&self, module: ModuleIx) -> Option<f64> {
+        let node = self.wires.inlets[module.0]?;
+        self.best[node].map(|(ohm, ..)| ohm)
+    }
+
+    pub(crate) fn way_to(&self, module: ModuleIx) -> Option<Way> {
+        let node = self.wires.inlets[module.0]?;
+        let (ohm, source, _) = self.best[node]?;
+        let mut branches = Vec::new();
+        let mut at = node;
+        while let Some((_, _, Some(b))) = self.best[at] {
+            branches.push(b);
+            let branch = &self.wires.network.spans[b];
+            at = if branch.a == at { branch.b } else { branch.a };
         }
+        branches.reverse();
+        Some(Way {
+            module,
+            source,
+            branches,
+            ohm,
+        })
     }
-    let (ohm, source, _) = best[node]?;
-    let mut branches = Vec::new();
-    let mut at = node;
-    while let Some((_, _, Some(b))) = best[at] {
-        branches.push(b);
-        let branch = &network.spans[b];
-        at = if branch.a == at { branch.b } else { branch.a };
-    }
-    branches.reverse();
-    Some(Way {
-        module,
-        source,
-        branches,
-        ohm,
-    })
 }
 
 /// One part of the ohms before a module.

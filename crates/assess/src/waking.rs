@@ -9,7 +9,7 @@ use power::startup::{Passing, Turn, Waits, turns};
 
 use crate::input::{Conditions, Contacts, Draw, Electric, ElectricInput, boots, electric};
 use crate::power_cases::age;
-use crate::start_ohms::{MOST_SIZES, Wires, before_by_kind, thicker, way_to, without_through};
+use crate::start_ohms::{MOST_SIZES, Ways, Wires, before_by_kind, thicker, without_through};
 use crate::start_remedy::{OPENS_AT, round_up_s};
 use crate::start_words::listed;
 
@@ -247,10 +247,11 @@ pub(crate) fn while_booting(line: &Line, instant: &Instant) -> String {
 /// The ohms before the module that has most of them, and what alone would let the line carry its boots.
 pub(crate) fn what_helps(line: &Line, instant: &Instant) -> Vec<String> {
     let wires = Wires::at_rest(&instant.input);
+    let all = Ways::of(wires);
     let ways: Vec<_> = instant
         .booting
         .iter()
-        .filter_map(|m| way_to(wires, *m))
+        .filter_map(|m| all.way_to(*m))
         .collect();
     let mut told = Vec::new();
     if let Some(far) = ways.iter().max_by(|a, b| a.ohm.total_cmp(&b.ohm))
@@ -431,11 +432,11 @@ fn nearest_first(line: &Line) -> Option<Vec<ModuleIx>> {
     let all = electric
         .input(line, &Conditions::usual(line, Contacts::Aged))
         .ok()?;
-    let wires = Wires::at_rest(&all);
+    let ways = Ways::of(Wires::at_rest(&all));
     let mut near: Vec<(f64, ModuleIx)> = (0..line.modules.len())
         .map(ModuleIx)
         .filter(|m| boots(&line.modules[m.0]) && now.turns[m.0].is_some())
-        .filter_map(|m| Some((way_to(wires, m)?.ohm, m)))
+        .filter_map(|m| Some((ways.ohm_to(m)?, m)))
         .collect();
     near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
     Some(near.into_iter().map(|(_, m)| m).collect())

@@ -116,3 +116,96 @@ fn verif_a_circle_is_that_of_the_lowest_water_written_or_not() {
     assert!(left_out.assumed.iter().any(|a| a.contains(said)));
     assert!(!written.assumed.iter().any(|a| a.contains(said)));
 }
+
+/// Two cases that differ in their level alone are one at an end of the tide: of `still` at the level of `water_depth` and `low` at -1 m, both slack, one counts at the highest water,
+/// and of three cases five shapes are found, not six.
+#[test]
+fn verif_cases_that_differ_in_their_level_alone_count_once_at_an_end_of_the_tide() {
+    let text = BUOY.replace(
+        "[case.flows]\n",
+        "[case.low]\nwater_level = \"-1 m\"\n[case.flows]\n",
+    );
+    let reading = read(&text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let found = assess::moorings(reading.line.as_ref().unwrap()).unwrap();
+    let ids: Vec<&str> = found.cases.iter().map(|c| c.id.as_str()).collect();
+    assert_eq!(
+        ids,
+        ["flows", "low", "still", "flows-highest", "low-highest"]
+    );
+    let said = "(flows-highest, low-highest, still-highest is low-highest)";
+    assert!(
+        found.assumed.iter().any(|a| a.contains(said)),
+        "{:?}",
+        found.assumed
+    );
+}
+
+/// A watch circle is that of what holds the top: asked of what hangs below it, it is unknown, and the top is named.
+#[test]
+fn verif_a_circle_of_what_does_not_hold_the_top_names_the_top() {
+    let asks = "[requirement.round]\nthat = \"watch-circle\"\nof = \"module.ear\"\nat_most = \"50 m\"\n[case.flows]\n";
+    let reading = read(&BUOY.replace("[case.flows]\n", asks));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let told = check(&reading, &Shelf::default());
+    let why = why_unknown(&told, "round");
+    assert!(
+        why.contains("does not hold the top of its line") && why.contains("`of = \"module.buoy\"`"),
+        "{why}"
+    );
+}
+
+/// Modules are told from the top of the line down, whatever they are called.
+#[test]
+fn verif_modules_are_told_from_the_top_down() {
+    let reading = read(BUOY);
+    let line = reading.line.as_ref().unwrap();
+    let found = assess::moorings(line).unwrap();
+    let of = found.lines[0].as_ref().unwrap();
+    let paths: Vec<String> = of
+        .modules
+        .iter()
+        .map(|m| line.module_path(m.module))
+        .collect();
+    assert_eq!(paths, ["module.buoy", "module.ear"]);
+    let deeper: Vec<f64> = of.modules.iter().map(|m| m.deepest_m.value).collect();
+    assert!(deeper[0] < deeper[1]);
+}
+
+/// 86 m of line do not reach the surface of 90 m of water: how far it falls short is told beside the force that would stretch it.
+#[test]
+fn verif_a_line_too_short_for_the_water_is_told_by_its_length() {
+    let reading = read(&BUOY.replace(
+        "[case.flows]\n",
+        "[case.surge]\nwater_level = \"10 m\"\n[case.flows]\n",
+    ));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let told = check(&reading, &Shelf::default());
+    let afloat = known(&told, "afloat");
+    assert!(
+        afloat.why.contains(": 87 m of line in 90 m of water"),
+        "{}",
+        afloat.why
+    );
+}
+
+/// Without a depth of the water the voltage says that it lacks that.
+#[test]
+fn verif_a_voltage_without_a_depth_of_water_says_what_it_lacks() {
+    let asks = "[requirement.volts]\nthat = \"voltage\"\n[case.flows]\n";
+    let text = BUOY
+        .replace("[case.flows]\n", asks)
+        .replace("water_depth = \"80 m\"\n", "")
+        .replace(
+            "resistance = \"8 mohm\" }",
+            "resistance = \"8 mohm\", aged = \"80 mohm\" }",
+        )
+        .replace(
+            "[module.buoy]\n",
+            "[module.buoy]\nthrough = { resistance = \"0.1 ohm\" }\n",
+        );
+    let told = check(&read(&text), &Shelf::default());
+    let why = why_unknown(&told, "volts");
+    assert!(!why.contains("NaN"), "{why}");
+    assert!(why.contains("water_depth"), "{why}");
+}

@@ -2,7 +2,7 @@
 
 use quantity::{Dimension, show};
 
-use super::mechanics::{distance_m, unsettled};
+use super::mechanics::{Ways, unsettled};
 use super::{Resolver, links, q};
 use crate::line::{
     CableHeat, Contacts, Insulation, LegInsulation, LiesIn, Line, ModuleIx, Pin, PinMetal, Span,
@@ -16,15 +16,16 @@ use crate::site::Site;
 const ROUNDING: f64 = 1e-6;
 
 pub(super) fn spans(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
+    let ways = Ways::of(line);
     for (id, f) in root.keyed("span") {
         r.part = format!("span.{id}");
-        if let Some(span) = span(r, id, f, line) {
+        if let Some(span) = span(r, id, f, (line, &ways)) {
             line.spans.push(span);
         }
     }
 }
 
-fn span(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Span> {
+fn span(r: &mut Resolver<'_>, id: &str, f: &Fields, (line, ways): (&Line, &Ways)) -> Option<Span> {
     let (from, to) = (r.module(line, f, "from"), r.module(line, f, "to"));
     let (from, to) = (from?, to?);
     if from == to {
@@ -50,7 +51,7 @@ fn span(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Span>
             .help("add `conductor = \"1.0 mm2 class 5\"`, `link = \"10BASE-T1L\"`, or both"),
         );
     }
-    let length_m = length(r, f, line, from, to)?;
+    let length_m = length(r, f, (line, ways), [from, to])?;
     let contacts = f.table("contacts").and_then(|(t, _)| {
         Some(Contacts {
             mated_pins_in_loop: u32::try_from(*t.count("mated_pins_in_loop")?.0).ok()?,
@@ -242,11 +243,10 @@ fn heat(r: &mut Resolver<'_>, t: &Fields) -> Option<CableHeat> {
 fn length(
     r: &mut Resolver<'_>,
     f: &Fields,
-    line: &Line,
-    from: ModuleIx,
-    to: ModuleIx,
+    (line, ways): (&Line, &Ways),
+    [from, to]: [ModuleIx; 2],
 ) -> Option<f64> {
-    let distance = distance_m(line, from, to);
+    let distance = ways.distance_m(from, to);
     let slack = f.amount("slack").map_or(0.0, |(a, _)| a.si);
     match (f.amount("length").map(q), distance) {
         (Some(written), Some(distance)) => {

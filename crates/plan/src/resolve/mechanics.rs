@@ -1,5 +1,7 @@
 //! Sections and positions: where everything hangs when the line stands straight, and the distance along it.
 
+use std::collections::VecDeque;
+
 use super::hung::floats;
 use super::{Resolver, bare, ix_of, module_of};
 use crate::field::RefKind;
@@ -422,58 +424,69 @@ fn lanterns(r: &mut Resolver<'_>, line: &Line) {
     }
 }
 
-/// Shortest distance along the sections between two modules, m.
-pub(super) fn distance_m(line: &Line, a: ModuleIx, b: ModuleIx) -> Option<f64> {
-    let modules = line.modules.len();
-    let ends = modules + line.anchors.len();
-    let nodes = ends + line.floats.len();
-    let node = |end: SectionEnd| match end {
-        SectionEnd::Module(m) => m.0,
-        SectionEnd::Anchor(i) => modules + i,
-        SectionEnd::Float(i) => ends + i,
-    };
-    let mut edges: Vec<(usize, usize, f64)> = Vec::new();
-    for (i, section) in line.sections.iter().enumerate() {
-        let mut stops: Vec<(f64, usize)> = vec![
-            (0.0, node(section.from)),
-            (section.length_m.si, node(section.to)),
-        ];
-        for (m, module) in line.modules.iter().enumerate() {
-            match module.position {
-                Position::FromTop { section, length_m } if section.0 == i => {
-                    stops.push((length_m.si, m))
-                }
-                Position::FromAnchor {
-                    section: s,
-                    length_m,
-                } if s.0 == i => stops.push((section.length_m.si - length_m.si, m)),
-                _ => {}
-            }
-        }
-        stops.sort_by(|x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)));
-        edges.extend(stops.windows(2).map(|w| (w[0].1, w[1].1, w[1].0 - w[0].0)));
-    }
-    shortest(nodes, &edges, a.0, b.0)
+/// The sections as ways between what hangs on them and what they end at.
+pub(super) struct Ways {
+    /// Of each node those that are next to it, with the way to them, m: modules, then anchors, then floats.
+    next: Vec<Vec<(usize, f64)>>,
 }
 
-fn shortest(nodes: usize, edges: &[(usize, usize, f64)], from: usize, to: usize) -> Option<f64> {
-    let mut best = vec![f64::INFINITY; nodes];
-    best[from] = 0.0;
-    for _ in 0..nodes {
-        let mut changed = false;
-        for &(a, b, d) in edges {
-            for (x, y) in [(a, b), (b, a)] {
-                if best[x] + d < best[y] {
-                    best[y] = best[x] + d;
-                    changed = true;
+impl Ways {
+    pub(super) fn of(line: &Line) -> Ways {
+        let modules = line.modules.len();
+        let ends = modules + line.anchors.len();
+        let node = |end: SectionEnd| match end {
+            SectionEnd::Module(m) => m.0,
+            SectionEnd::Anchor(i) => modules + i,
+            SectionEnd::Float(i) => ends + i,
+        };
+        let each = line.sections.iter();
+        let mut stops: Vec<Vec<(f64, usize)>> = each
+            .map(|section| {
+                vec![
+                    (0.0, node(section.from)),
+                    (section.length_m.si, node(section.to)),
+                ]
+            })
+            .collect();
+        for (m, module) in line.modules.iter().enumerate() {
+            let (section, from_top_m) = match module.position {
+                Position::FromTop { section, length_m } => (section, length_m.si),
+                Position::FromAnchor { section, length_m } => {
+                    let long_m = line.sections[section.0].length_m.si;
+                    (section, long_m - length_m.si)
+                }
+                Position::Depth(_) => continue,
+            };
+            stops[section.0].push((from_top_m, m));
+        }
+        let mut next = vec![Vec::new(); ends + line.floats.len()];
+        for stops in &mut stops {
+            stops.sort_by(|x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)));
+            for pair in stops.windows(2) {
+                let (a, b, way_m) = (pair[0].1, pair[1].1, pair[1].0 - pair[0].0);
+                next[a].push((b, way_m));
+                next[b].push((a, way_m));
+            }
+        }
+        Ways { next }
+    }
+
+    /// Shortest distance along the sections between two modules, m.
+    pub(super) fn distance_m(&self, from: ModuleIx, to: ModuleIx) -> Option<f64> {
+        let mut best = vec![f64::INFINITY; self.next.len()];
+        best[from.0] = 0.0;
+        // Each node whose distance has become less is looked at again: no way is below zero, so that this ends.
+        let mut nearer = VecDeque::from([from.0]);
+        while let Some(at) = nearer.pop_front() {
+            for &(other, way_m) in &self.next[at] {
+                if best[at] + way_m < best[other] {
+                    best[other] = best[at] + way_m;
+                    nearer.push_back(other);
                 }
             }
         }
-        if !changed {
-            break;
-        }
+        best[to.0].is_finite().then_some(best[to.0])
     }
-    best[to].is_finite().then_some(best[to])
 }
 
 /// Whether a module's position could not be read.
