@@ -435,7 +435,6 @@ output = { voltage = "24 V", resistance = "0.1 ohm" }
 position = { depth = "0 m" }
 hull = { weight = "1000 N", waterplane = "0.5 m2", full_draught = "0.5 m", cd_a_water = "0.2 m2", cd_a_wind = "0.3 m2", flooding_adds = "400 N" }
 drift_alarm = { radius = "50 m", every = "1 h", fix_error = "8 m", place_error = "15 m", false_alarms = "1 %" }
-input = { minimum = "9 V", maximum = "36 V" }
 output.lantern = { kind = "lamp", power = "1 W", starts = "on" }
 input = { minimum = "9 V", maximum = "36 V" }
 [span.riser]
