@@ -141,8 +141,8 @@ export async function shoot(page: Page, name: string): Promise<void> {
   await page.screenshot({ path: join(folder, `${name}.png`) });
 }
 
-/** A second of a rising tone in silence, as a 16-bit WAV file, so that a recording lies beside the plan. */
-export function wav(seconds: number, rate_hz: number, from_hz: number, to_hz: number): Buffer {
+/** A WAV of one channel of 16 bits, of what `sample` tells at each time in seconds; its second argument gives noise from -1 to 1. */
+export function wavOf(seconds: number, rate_hz: number, sample: (t_s: number, noise: () => number) => number): Buffer {
   const count = Math.round(seconds * rate_hz);
   const data = Buffer.alloc(44 + 2 * count);
   data.write("RIFF", 0);
@@ -163,13 +163,21 @@ export function wav(seconds: number, rate_hz: number, from_hz: number, to_hz: nu
     state = (Math.imul(state, 1664525) + 1013904223) >>> 0;
     return state / 2 ** 31 - 1;
   };
-  const begin = Math.round(0.6 * count);
-  const length = Math.round(0.7 * rate_hz);
   for (let i = 0; i < count; i += 1) {
-    const t = (i - begin) / rate_hz;
-    const inside = i >= begin && i < begin + length;
-    const phase = 2 * Math.PI * (from_hz * t + ((to_hz - from_hz) / (2 * 0.7)) * t * t);
-    data.writeInt16LE(Math.round(60 * noise() + (inside ? 6000 * Math.sin(phase) : 0)), 44 + 2 * i);
+    const value = Math.round(sample(i / rate_hz, noise));
+    data.writeInt16LE(Math.max(-32768, Math.min(32767, value)), 44 + 2 * i);
   }
   return data;
+}
+
+/** A second of a rising tone in silence, as a 16-bit WAV file, so that a recording lies beside the plan. */
+/** Noise with a rising tone of 0.7 s amid it, so that a recording lies beside the plan. */
+export function wav(seconds: number, rate_hz: number, from_hz: number, to_hz: number): Buffer {
+  const begin_s = Math.round(0.6 * seconds * rate_hz) / rate_hz;
+  return wavOf(seconds, rate_hz, (t_s, noise) => {
+    const t = t_s - begin_s;
+    const inside = t >= 0 && t < 0.7;
+    const phase = 2 * Math.PI * (from_hz * t + ((to_hz - from_hz) / (2 * 0.7)) * t * t);
+    return 60 * noise() + (inside ? 6000 * Math.sin(phase) : 0);
+  });
 }

@@ -3,7 +3,7 @@ import { mkdirSync, readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, beforeAll, expect, test } from "vitest";
-import { Server, digest, launch, moved, open, program, serious, shoot } from "./desk.ts";
+import { Server, digest, launch, moved, open, program, serious, shoot, wavOf } from "./desk.ts";
 
 let browser: Browser;
 let server: Server;
@@ -19,38 +19,17 @@ const RECORDING = "upper_20270402T223000Z.wav";
 
 /** Some minutes of one ear. */
 function night(): Buffer {
-  const count = LENGTH_S * RATE_HZ;
-  const data = Buffer.alloc(44 + 2 * count);
-  data.write("RIFF", 0);
-  data.writeUInt32LE(36 + 2 * count, 4);
-  data.write("WAVEfmt ", 8);
-  data.writeUInt32LE(16, 16);
-  data.writeUInt16LE(1, 20);
-  data.writeUInt16LE(1, 22);
-  data.writeUInt32LE(RATE_HZ, 24);
-  data.writeUInt32LE(2 * RATE_HZ, 28);
-  data.writeUInt16LE(2, 32);
-  data.writeUInt16LE(16, 34);
-  data.write("data", 36);
-  data.writeUInt32LE(2 * count, 40);
-  // A fixed generator, so that every run hears the same noise: uniform, 600 at most, so that 200 of 8000 Hz hold 55 rms.
-  let state = 20270402;
-  const noise = (): number => {
-    state = (Math.imul(state, 1664525) + 1013904223) >>> 0;
-    return state / 2 ** 31 - 1;
-  };
+  // Uniform noise, 600 at most, so that 200 of 8000 Hz hold 55 rms.
   const in_band = (600 / Math.sqrt(3)) * Math.sqrt(200 / (RATE_HZ / 2));
-  for (let i = 0; i < count; i += 1) {
-    const t = i / RATE_HZ;
+  return wavOf(LENGTH_S, RATE_HZ, (t, noise) => {
     let sample = 600 * noise();
     for (const { at_s, over_db } of [...CALLS, ...OTHERS]) {
       const own = t - at_s;
       if (own < 0 || own >= 0.7) continue;
       sample += in_band * Math.SQRT2 * 10 ** (over_db / 20) * Math.sin(2 * Math.PI * (90 * own + (60 / 1.4) * own * own));
     }
-    data.writeInt16LE(Math.round(Math.max(-32768, Math.min(32767, sample))), 44 + 2 * i);
-  }
-  return data;
+    return sample;
+  });
 }
 
 const ASKS = `

@@ -51,7 +51,7 @@ pub(crate) fn drawing(reading: &Reading, check: &Check) -> Value {
             let path = format!("bus.{}", bus.id);
             let mut told = of.thing(&path, bus.at);
             told["link"] = json!(bus.link.standard);
-            carried(&mut told, &path, &loads, &ways.hops);
+            carried(&mut told, (&path, true), &loads, &ways.hops);
             told
         }).collect::<Vec<_>>(),
         "supplies": line.supplies.iter().map(|supply| {
@@ -259,7 +259,9 @@ impl Drawn<'_> {
         told["wire_ohm"] = json!(ohms.map(|o| o.wire_ohm));
         told["loop_ohm"] = json!(ohms.and_then(|o| o.new_ohm));
         told["aged_loop_ohm"] = json!(ohms.and_then(|o| o.aged_ohm));
-        carried(&mut told, bus.as_deref().unwrap_or(&path), loads, hops);
+        let has_link = span.link.is_some() || bus.is_some();
+        let by = bus.as_deref().unwrap_or(&path);
+        carried(&mut told, (by, has_link), loads, hops);
         told
     }
 }
@@ -272,10 +274,13 @@ fn finite(value: f64) -> Value {
     }
 }
 
+/// Why a link without messages has no load.
+const NO_TRAFFIC: &str = "the plan does not say how messages are framed: add [traffic]";
+
 /// Load and longest time of a link or a bus.
 fn carried(
     told: &mut Value,
-    path: &str,
+    (path, has_link): (&str, bool),
     loads: &Result<Vec<LinkLoad>, String>,
     hops: &[HopLatency],
 ) {
@@ -284,6 +289,8 @@ fn carried(
     let known = load.and_then(|l| l.as_ref().ok());
     // Of one why none is known, or why its own is not.
     let unknown = load.and_then(|l| l.as_ref().err()).or(loads.as_ref().err());
+    let unknown = unknown.map(String::as_str);
+    let unknown = unknown.or_else(|| (has_link && load.is_none()).then_some(NO_TRAFFIC));
     told["load_share"] = json!(known.map(|(share, _)| share));
     told["load_of"] = json!(known.map(|(_, what)| what));
     told["load_unknown"] = json!(unknown);

@@ -83,7 +83,10 @@ fn trial(workings: &Workings) -> f64 {
     let mut states = vec![[0.0_f32; 2]; single.len()];
     let mut history = vec![[0.0_f64; 2]; workings.sections.len() + 1];
     let window = (workings.window as usize).clamp(1, LONGEST_WINDOW);
-    let settle = settling(&workings.sections);
+    // Where the filter settles for longer than a trial lasts nothing is shown.
+    let Some(settle) = settling(&workings.sections) else {
+        return f64::INFINITY;
+    };
     // An eighth of the frequency of the lowest pole.
     let step = lowest_pole(&workings.sections) / 8.0;
     let loud = libm::pow(10.0, BELOW_BAND_DB / 20.0) * core::f64::consts::SQRT_2;
@@ -145,13 +148,32 @@ fn lowest_pole(sections: &[[f64; 5]]) -> f64 {
         .max(1e-6)
 }
 
-/// Band samples after which what the filter began with has fallen by 120 dB.
-fn settling(sections: &[[f64; 5]]) -> usize {
+/// Longest time in which a filter may settle in a trial, band samples.
+const LONGEST_SETTLING: f64 = 2e6;
+
+/// Band samples after which what the filter began with has fallen by 120 dB; `None` for more than [`LONGEST_SETTLING`].
+fn settling(sections: &[[f64; 5]]) -> Option<usize> {
     let slowest = sections
         .iter()
         .map(|section| libm::sqrt(section[4].max(0.0)))
-        .fold(0.0, f64::max)
-        .clamp(1e-3, 1.0 - 1e-7);
+        .fold(1e-3, f64::max);
     // 120 dB are 13.8 nepers.
-    (13.8 / -libm::log(slowest)).min(2e6) as usize
+    let samples = 13.8 / -libm::log(slowest);
+    (0.0..=LONGEST_SETTLING)
+        .contains(&samples)
+        .then_some(samples as usize)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A pole of the radius r falls by 120 dB in 13.8 / -ln r samples: 0.999 takes 13793, and 1 - 1e-6 longer than a trial.
+    #[test]
+    fn verif_a_filter_that_settles_for_too_long_is_not_tried() {
+        let section = |radius: f64| [[1.0, 0.0, -1.0, 0.0, radius * radius]];
+        assert_eq!(settling(&section(0.999)), Some(13_793));
+        assert_eq!(settling(&section(1.0 - 1e-6)), None);
+        assert_eq!(settling(&section(1.0)), None);
+    }
 }

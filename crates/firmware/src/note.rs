@@ -38,7 +38,7 @@ pub(crate) fn note(
             None => "no band-pass",
             Some(BandArithmetic::Single { .. }) => "band-pass in single precision",
             Some(BandArithmetic::Double { .. }) =>
-                "band-pass in double precision, because single does not hold its levels",
+                "band-pass in double precision, because single is not shown to hold its levels",
         }
     );
     let double = match workings.measure {

@@ -95,14 +95,17 @@ fn sections(workings: &Workings, band: &BandArithmetic, out: &mut String) {
             out.push_str(BAND_SINGLE);
         }
         BandArithmetic::Double { single_apart_db } => {
-            let apart = if single_apart_db.is_finite() {
-                format!("{} dB", rounded_up(*single_apart_db))
+            let trial = if single_apart_db.is_finite() {
+                format!(
+                    "in a trial the levels of single precision lay {} dB apart (asked: {SINGLE_WITHIN_DB:?} dB)",
+                    rounded_up(*single_apart_db)
+                )
             } else {
-                "without bound".to_owned()
+                "no trial shows that single precision holds".to_owned()
             };
             let _ = write!(
                 out,
-                "/* Double precision: in a trial the levels of single precision lay {apart} apart (asked: {SINGLE_WITHIN_DB:?} dB). */\n\
+                "/* Double precision: {trial}. */\n\
                  #define BAND_GAIN {:?}\nstatic const double section[SECTIONS][2] = {{\n",
                 workings.sections[0][0]
             );

@@ -229,6 +229,25 @@ fn verif_the_drawing_holds_the_line() {
     assert!(compared > 0);
 }
 
+/// A link of a plan that says nothing of its messages has a load that is unknown, and why; a span without a link has none.
+#[test]
+fn verif_a_link_without_messages_says_why_its_load_is_unknown() {
+    let example = std::path::Path::new(EXAMPLE).join("../cold-wake");
+    let desk = Desk::of(&example, None);
+    let text = desk.text();
+    let linked = text.replace("[span.slope]\n", "[span.slope]\nlink = \"10BASE-T1L\"\n");
+    assert_ne!(linked, text);
+    let told = desk.consequences(&linked, "quick");
+    for span in told["line"]["spans"].as_array().unwrap() {
+        let why = span["load_unknown"].as_str();
+        assert_eq!(span["load_share"], Value::Null);
+        match span["path"].as_str().unwrap() {
+            "span.slope" => assert!(why.unwrap().contains("[traffic]"), "{span}"),
+            _ => assert_eq!(why, None, "{span}"),
+        }
+    }
+}
+
 /// A module is placed by the key that the drawing tells, and that key moves it: one that is placed from the anchor has no other.
 #[test]
 fn verif_a_module_moves_by_the_key_of_its_place() {
