@@ -3,9 +3,9 @@
 use plan::{Line, ModuleIx, Position, Q};
 use quantity::{Dimension, show};
 
-use crate::input::MooredTop;
+use crate::input::{MooredTop, Thing};
 use crate::mooring_verdicts::{FORCE_N, Hangs, Told, bed_as_written};
-use crate::moorings::{Extreme, HungLine, NoShape, OfModule, PULLED_UNDER};
+use crate::moorings::{Extreme, HungLine, NoShape, PULLED_UNDER};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A depth closer to a housing's rating than this is marginal, m.
@@ -42,14 +42,61 @@ fn against_rating(rated: Q) -> Against {
     }
 }
 
-/// The greatest depth of something on a line that has a shape, against its rating.
-pub(crate) fn depth_within(
-    told: &Told<'_>,
-    subject: String,
+/// The greatest depth, over the cases that have a shape, whose still water presses as the water at something on a line does at most: its own depth and what the
+/// waves add to the pressure there; `None` of what is not on the line. What floats at the surface goes up and down with the waves.
+pub(crate) fn pressed_m(of: &HungLine, what: Thing) -> Option<Pressed> {
+    let at = of.line.hung.iter().position(|h| h.what == what);
+    let is_top = match (what, &of.line.top) {
+        (Thing::Module(m), MooredTop::Buoy { module, .. }) => *module == m,
+        (Thing::Float(f), MooredTop::Float { float, .. }) => *float == f,
+        _ => false,
+    };
+    if at.is_none() && !is_top {
+        return None;
+    }
+    let shapes = of.shapes.iter().enumerate();
+    let each = shapes.filter_map(|(case, shape)| {
+        let shape = shape.as_ref().ok()?;
+        let (depth_m, wave) = match at {
+            Some(ix) => (shape.things[ix].depth_m, shape.things[ix].wave),
+            None => (shape.top_depth_m, shape.wave_at_top),
+        };
+        let waves_m = wave.map_or(0.0, |w| w.pressure_m);
+        let waves_m = if depth_m > 0.0 { waves_m } else { 0.0 };
+        Some(Pressed {
+            deepest_m: Extreme {
+                value: depth_m + waves_m,
+                case,
+            },
+            waves_m,
+        })
+    });
+    each.reduce(
+        |most, one| match one.deepest_m.value > most.deepest_m.value {
+            true => one,
+            false => most,
+        },
+    )
+}
+
+/// The depth that presses as the water does, m, and how much of it is by waves.
+#[derive(Clone, Copy)]
+pub(crate) struct Pressed {
     deepest_m: Extreme,
-    rated: Q,
-) -> Verdict {
-    let why = format!("deepest in {}", told.case(deepest_m));
+    waves_m: f64,
+}
+
+/// The greatest depth of something on a line that has a shape, against its rating.
+pub(crate) fn depth_within(told: &Told<'_>, subject: String, seen: Pressed, rated: Q) -> Verdict {
+    let Pressed { deepest_m, waves_m } = seen;
+    let waves = match waves_m > 0.0 {
+        true => format!(
+            ", {} of it what the waves there add to the pressure",
+            show(waves_m, Dimension::Length)
+        ),
+        false => String::new(),
+    };
+    let why = format!("deepest in {}{waves}", told.case(deepest_m));
     let evidence = told.evidence(&(&subject, rated.si));
     told.whole(against_rating(rated).judge(subject, deepest_m.value, evidence, why))
 }
@@ -58,30 +105,44 @@ fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> V
     let against = against_rating(rated);
     let line = hangs.line();
     let straight_m = line.modules[m.0].straight_depth_m;
-    let straight = |why: String| {
+    let straight_down = |higher_m: f64, why: String| {
         let evidence = Evidence::computed(
             "depth as written, sections straight down",
-            &(straight_m, rated.si),
+            &(straight_m, higher_m, rated.si),
         );
-        against.judge(subject.clone(), straight_m, evidence, why)
+        against.judge(subject.clone(), straight_m + higher_m, evidence, why)
+    };
+    // What is fixed where it is has the water rise over it.
+    let highest = highest_water(line);
+    let rises = |why: String| match &highest {
+        Some((higher_m, when)) => straight_down(*higher_m, format!("{why}, {when}")),
+        None => straight_down(0.0, why),
     };
     if line.sections.is_empty() || !on_a_line(line, m) {
-        return straight("as written".to_owned());
+        return match line.modules[m.0].hull {
+            Some(_) => straight_down(0.0, "as written".to_owned()),
+            None => rises("as written".to_owned()),
+        };
     }
     let why = match hangs.found() {
         Err(why) => why,
         Ok(found) => {
             let lines = || found.lines.iter().flatten();
-            if let Some((of, seen)) = lines().find_map(|of| Some((of, seen(of, m)?))) {
-                return depth_within(&Told { found, of }, subject, seen.deepest_m, rated);
+            let pressed = |of| pressed_m(of, Thing::Module(m));
+            if let Some((of, seen)) = lines().find_map(|of| Some((of, pressed(of)?))) {
+                return depth_within(&Told { found, of }, subject, seen, rated);
             }
             let own = lines().find(|of| of.line.holds(m));
             let gap = own.and_then(|of| Told { found, of }.gap());
             gap.unwrap_or_else(|| crate::mooring_verdicts::not_moored(&found.lines))
         }
     };
-    let as_straight = straight(format!("with the line hanging straight down: {why}"));
-    if as_straight.is_broken() || hangs_from_a_place(line, m) {
+    let words = format!("with the line hanging straight down: {why}");
+    if hangs_from_a_place(line, m) {
+        return rises(words);
+    }
+    let as_straight = straight_down(0.0, words);
+    if as_straight.is_broken() {
         return as_straight;
     }
     // What holds it up may be knocked or pulled down, and the bed is where that ends.
@@ -100,6 +161,18 @@ fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> V
         ),
         Err(bed) => unknown(subject, format!("{why}; {bed}")),
     }
+}
+
+/// By how much the water stands above its written depth at most, m, by tide and cases, and when; `None` where nothing says that it stands higher.
+fn highest_water(line: &Line) -> Option<(f64, String)> {
+    let tide = line.sea.tide_m.map(|(_, highest)| highest.si);
+    let tide = tide.map(|m| (m, "at the highest tide".to_owned()));
+    let cases = line.cases.iter().filter_map(|case| {
+        let level_m = case.water_level_m?.si;
+        Some((level_m, format!("at the level of case.{}", case.id)))
+    });
+    let all = tide.into_iter().chain(cases).filter(|(m, _)| *m > 0.0);
+    all.reduce(|most, one| if one.0 > most.0 { one } else { most })
 }
 
 /// Whether what a module hangs from, over all sections above it, is a module at a written depth without a hull: a pier, a vessel, a frame, from which
@@ -129,10 +202,6 @@ fn hangs_from_a_place(line: &Line, m: ModuleIx) -> bool {
         }
     }
     false
-}
-
-fn seen(of: &HungLine, m: ModuleIx) -> Option<&OfModule> {
-    of.modules.iter().find(|seen| seen.module == m)
 }
 
 /// Whether a module hangs on a section or is an end of one.

@@ -3,10 +3,10 @@
 
 use plan::{Anchor, Line, SectionIx, That};
 
-use crate::hung_verdicts::depth_within;
+use crate::hung_verdicts::{depth_within, pressed_m};
 use crate::input::{Moored, MooredTop, Thing, grown, moored, without_size};
 use crate::mooring_verdicts::{Hangs, Told, anchor_keeps, line_tension};
-use crate::moorings::{Extreme, HungLine, NoShape};
+use crate::moorings::{HungLine, NoShape};
 use crate::verdict::{Against, Evidence, Side, Verdict, Word};
 
 /// A float that lifts less than this more than hangs below it is marginal, N.
@@ -39,7 +39,7 @@ pub(crate) fn float_depths(hangs: &Hangs<'_>) -> Vec<Verdict> {
             let of = found.lines.iter().flatten().find(|of| holds(&of.line, f))?;
             let told = Told { found, of };
             let subject = Thing::Float(f).path(line);
-            let verdict = match deepest(of, f) {
+            let verdict = match pressed_m(of, Thing::Float(f)) {
                 Some(seen) => depth_within(&told, subject, seen, rated),
                 None => crate::verdict::unknown(subject, told.gap().unwrap_or_default()),
             };
@@ -51,19 +51,6 @@ pub(crate) fn float_depths(hangs: &Hangs<'_>) -> Vec<Verdict> {
 fn holds(of: &Moored, float: usize) -> bool {
     let on = |h: &crate::input::Hung| h.what == Thing::Float(float);
     of.hung.iter().any(on) || matches!(of.top, MooredTop::Float { float: top, .. } if top == float)
-}
-
-/// The greatest depth of a float over the cases that have a shape.
-fn deepest(of: &HungLine, float: usize) -> Option<Extreme> {
-    let hung = of.line.hung.iter();
-    let at = hung.clone().position(|h| h.what == Thing::Float(float));
-    let shapes = of.shapes.iter().enumerate();
-    let depths = shapes.filter_map(|(case, shape)| {
-        let shape = shape.as_ref().ok()?;
-        let value = at.map_or(shape.top_depth_m, |ix| shape.things[ix].depth_m);
-        Some(Extreme { value, case })
-    });
-    depths.reduce(|most, one| if one.value > most.value { one } else { most })
 }
 
 /// What is left of the lift of each float at the top of a line in still water, where it is least on the way down to the line's lowest module: below

@@ -112,7 +112,9 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
     let mut cases = if line.cases.is_empty() {
         taken(line, density_kg_m3, &mut assumed)?
     } else {
-        declared(line, density_kg_m3)?
+        let mut cases = declared(line, density_kg_m3)?;
+        cases.extend(left_to_the_site(line, density_kg_m3, &mut assumed)?);
+        cases
     };
     directions(line, &mut assumed);
     choose_nominal(&mut cases, &mut assumed);
@@ -218,7 +220,9 @@ fn made(line: &Line, density_kg_m3: f64, from: &Made<'_>) -> Result<DesignCase, 
             depth_m: line.sea.water_depth_m.si,
         });
     }
-    let towards = |q: Option<Q>| q.map_or(NO_DIRECTION_DEG, |q| q.si);
+    // A current that says no direction runs with a wind that does: together they pull the most.
+    let wind_deg = from.wind.and_then(|(_, towards_deg)| towards_deg);
+    let towards = |q: Option<Q>| q.map_or(wind_deg.unwrap_or(NO_DIRECTION_DEG), |q| q.si);
     let points: Vec<(f64, f64, f64)> = from
         .current
         .iter()
@@ -287,6 +291,53 @@ fn declared(line: &Line, density_kg_m3: f64) -> Result<Vec<DesignCase>, CasesErr
         made(line, density_kg_m3, &from)
     });
     each.collect()
+}
+
+/// The id of a case that has the current and the wind of the site where no declared one has either.
+const OF_THE_SITE: &str = "site";
+
+/// What the site writes of its current and of its wind, and no declared case has: a case more, so that slack water alone does not stand for the site.
+fn left_to_the_site(
+    line: &Line,
+    density_kg_m3: f64,
+    assumed: &mut Vec<String>,
+) -> Result<Option<DesignCase>, CasesError> {
+    let sea = &line.sea;
+    let buoys = line.modules.iter().any(|m| m.hull.is_some());
+    let flows = line.cases.iter().any(|c| !c.current.is_empty());
+    let blows = line.cases.iter().any(|c| c.wind.is_some());
+    let current: &[Flow] = if flows { &[] } else { &sea.current };
+    let windiest = sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max);
+    let wind = windiest.filter(|_| buoys && !blows && !flows);
+    if current.is_empty() && wind.is_none() {
+        return Ok(None);
+    }
+    let mut told = Vec::new();
+    if !current.is_empty() {
+        told.push("its current".to_owned());
+    }
+    if let Some(speed) = wind {
+        told.push(format!("the mean wind of its windiest month, {speed} m/s"));
+    }
+    let mut id = OF_THE_SITE.to_owned();
+    while line.cases.iter().any(|c| c.id == id) {
+        id.push_str("-itself");
+    }
+    assumed.push(format!(
+        "no declared case has {} of the site: one more does ({id})",
+        told.join(" and ")
+    ));
+    let from = Made {
+        id: &id,
+        declared: false,
+        nominal: false,
+        level_m: 0.0,
+        current,
+        wind: wind.map(|speed| (speed, None)),
+        wave: None,
+        strum: false,
+    };
+    made(line, density_kg_m3, &from).map(Some)
 }
 
 /// Cases from the site: slack water and its current at the level of its depth and at each end of the tide, and its current with ropes that
@@ -479,6 +530,17 @@ fn beyond(line: &Line, cases: &[DesignCase], assumed: &mut Vec<String>) {
                 ));
             }
         }
+        if let (Some(first), Some(last)) = (case.current.first(), case.current.last())
+            && case.current.len() > 1
+            && (first.0 > 0.0 || last.0 < case.water.depth_m.min(line.sea.water_depth_m.si))
+        {
+            assumed.push(format!(
+                "in {} the current is written from {} m to {} m: above and below it is as there",
+                case.named(),
+                first.0,
+                last.0
+            ));
+        }
         // A current down to the bed at the site's own level goes on at low water.
         let deepest_m = case.current.iter().map(|p| p.0).fold(0.0, f64::max);
         if deepest_m > case.water.depth_m.max(line.sea.water_depth_m.si) {
@@ -506,7 +568,7 @@ fn directions(line: &Line, assumed: &mut Vec<String>) {
     }
     if !whose.is_empty() {
         assumed.push(format!(
-            "the current runs the same way at every depth, because no `towards` is written: {}",
+            "the current runs the same way at every depth, with the wind of its case where that has a direction, because no `towards` is written: {}",
             whose.join(", ")
         ));
     }

@@ -1,6 +1,8 @@
 //! One line in one design case.
 
-use mooring::{AtBody, Hanging, MooringError, Shape, Top, Wave, WaveAt, hang as hang_line, hold};
+use mooring::{
+    AtBody, Form, Hanging, MooringError, Shape, Top, Wave, WaveAt, hang as hang_line, hold,
+};
 use quantity::{Dimension, show};
 
 use crate::input::{BuoyHull, DesignCase, Moored, MooredTop, Thing, level};
@@ -124,14 +126,13 @@ pub enum NoShape {
         /// Why its line has no shape.
         why: MooringError,
     },
-    /// A float that the troughs of the waves reach.
-    #[error(
-        "its float lies {deep} deep, and the troughs of the waves of {high} reach down to {trough}: it comes out of the water there, and what it lifts is not known",
-        deep = metres(*depth_m), high = metres(2.0 * trough_m), trough = metres(*trough_m)
-    )]
+    /// A float whose upper side the troughs of the waves reach, or still water does not cover.
+    #[error("{}", out_of_the_water(*depth_m, *half_m, *trough_m))]
     Trough {
-        /// Depth of the float in still water, m.
+        /// Depth of the middle of the float in still water, m.
         depth_m: f64,
+        /// From its middle to its upper side, m; zero where its size is not written.
+        half_m: f64,
         /// How far the troughs reach below still water, m.
         trough_m: f64,
     },
@@ -176,6 +177,7 @@ pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoSha
         MooredTop::Float {
             buoyancy_n,
             drag_area_m2,
+            form,
             ..
         } => {
             hanging.top = Top::Float {
@@ -183,7 +185,7 @@ pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoSha
                 drag_area_m2,
             };
             let shape = hang_line(&hanging)?;
-            clear_of_troughs(case, &shape)?;
+            clear_of_troughs(case, &shape, form)?;
             (shape, None)
         }
         MooredTop::Buoy { hull, .. } => {
@@ -198,14 +200,42 @@ pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoSha
     told(line, case, shape, buoy)
 }
 
-/// A float below the surface stays in the water: half the height of a wave is at most what its trough lies below still water, as troughs of steep waves are flatter.
-fn clear_of_troughs(case: &DesignCase, shape: &Shape) -> Result<(), NoShape> {
+/// All of a float below the surface stays in the water: half the height of a wave is at most what its trough lies below still water, as troughs of steep waves are flatter.
+fn clear_of_troughs(case: &DesignCase, shape: &Shape, form: Option<Form>) -> Result<(), NoShape> {
     let depth_m = case.water.depth_m - shape.top_m[2];
     let trough_m = case.wave.map_or(0.0, |(height_m, _)| 0.5 * height_m);
-    match depth_m < trough_m {
-        true => Err(NoShape::Trough { depth_m, trough_m }),
+    let half_m = match form {
+        Some(Form::Sphere { diameter_m } | Form::Cylinder { diameter_m, .. }) => 0.5 * diameter_m,
+        None => 0.0,
+    };
+    match depth_m - half_m < trough_m {
+        true => Err(NoShape::Trough {
+            depth_m,
+            half_m,
+            trough_m,
+        }),
         false => Ok(()),
     }
+}
+
+fn out_of_the_water(depth_m: f64, half_m: f64, trough_m: f64) -> String {
+    let top = match half_m > 0.0 {
+        true => format!(
+            "the middle of its float lies {} deep, its upper side {} above that",
+            metres(depth_m),
+            metres(half_m)
+        ),
+        false => format!("its float lies {} deep", metres(depth_m)),
+    };
+    let waves = match trough_m > 0.0 {
+        true => format!(
+            ", and the troughs of the waves of {} reach down to {}",
+            metres(2.0 * trough_m),
+            metres(trough_m)
+        ),
+        false => String::new(),
+    };
+    format!("{top}{waves}: it comes out of the water there, and what it lifts is not known")
 }
 
 fn metres(m: f64) -> String {

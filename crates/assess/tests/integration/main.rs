@@ -7,6 +7,7 @@
 
 mod assumed;
 mod at_the_surface;
+mod at_their_worst;
 mod attested;
 mod batteries;
 mod call_spectra;

@@ -13,6 +13,13 @@ use crate::field::{Bounds, RefKind, Scale, amount_example};
 use crate::mistake::{Code, Mistake};
 use crate::node::{Node, Value};
 
+/// Whether a character shows nothing of its own and changes how others show: controls but line ends and tabs, and marks of writing direction.
+fn is_unseen(c: char) -> bool {
+    let breaks = matches!(c, '\n' | '\r' | '\t');
+    let turns = matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    c.is_control() && !breaks || turns
+}
+
 impl Reader<'_> {
     pub(super) fn text<'n>(&mut self, node: &'n Node) -> Option<&'n str> {
         match &node.value {
@@ -22,7 +29,20 @@ impl Reader<'_> {
                 self.tell_at(node, m);
                 None
             }
-            Value::Text(t) => Some(t),
+            Value::Text(t) => match t.chars().find(|c| is_unseen(*c)) {
+                None => Some(t),
+                Some(unseen) => {
+                    let message = format!(
+                        "this text holds a character that steers a terminal or turns letters round, U+{:04X}",
+                        u32::from(unseen)
+                    );
+                    let m = Mistake::error(Code::OutOfRange, node.site, message)
+                        .label("in here")
+                        .help("take it out: whoever reads the sheets would see other words than are written");
+                    self.tell_at(node, m);
+                    None
+                }
+            },
             _ => self.wrong_type(node, "a text in quotes", None),
         }
     }

@@ -24,6 +24,22 @@ pub(super) fn cases(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
                 .help(format!("call it something that does not end on `{FOULED}`: with `site.growth` each case has a twin of that name")),
             );
         }
+        for (end, at) in [("-lowest", "lowest"), ("-highest", "highest")] {
+            let Some(other) = id.strip_suffix(end) else {
+                continue;
+            };
+            if root.keyed("case").any(|(one, _)| one == other) {
+                r.tell(
+                    Mistake::error(
+                        Code::BadId,
+                        f.site,
+                        format!("`case.{id}` is called as `case.{other}` is at the {at} water of the tide"),
+                    )
+                    .label("here")
+                    .help("call it something else: each case may count once more at each end of the tide, under its name and that end"),
+                );
+            }
+        }
         for (key, what) in [
             ("current", Unwritten::SlackWater),
             ("water_level", Unwritten::WaterLevel),

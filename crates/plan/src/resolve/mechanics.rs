@@ -85,6 +85,7 @@ fn rope(r: &mut Resolver<'_>, f: &Fields) -> Option<Rope> {
     }
     if r.draw.is_none() {
         breaks_first(r, &fields);
+        strums_less(r, &fields);
     }
     Some(Rope {
         diameter_m: fields.q("diameter"),
@@ -114,6 +115,25 @@ fn breaks_first(r: &mut Resolver<'_>, fields: &Fields) {
             .label("here")
             .related(breaking.at, "it breaks at this")
             .help("write what the maker lets it bear: its breaking load over the factor of safety of the job"),
+        );
+    }
+}
+
+fn strums_less(r: &mut Resolver<'_>, fields: &Fields) {
+    let (Some(still), Some(strumming)) = (fields.q("normal_drag"), fields.q("strumming_drag"))
+    else {
+        return;
+    };
+    if strumming.si < still.si {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                strumming.at,
+                "a rope that strums drags less than one that does not",
+            )
+            .label("less than `normal_drag`")
+            .related(still.at, "without strum")
+            .help("write the drag coefficient of the rope while it strums, which is the larger one, or leave it out"),
         );
     }
 }
