@@ -16,6 +16,10 @@ water_depth = "100 m"
 density = "1025 kg/m3"
 profile = [{ depth = "0 m", temperature = "10 degC", salinity = 35 }]
 tide = { lowest = "0 m", highest = "0 m" }
+[supply.mains]
+at = "module.ear"
+kind = "bench"
+output = { voltage = "24 V", resistance = "0.1 ohm", current_limit = "2 A" }
 [anchor.clump]
 weight_in_water = "1200 N"
 holding_factor = 0.5
@@ -39,7 +43,7 @@ position = { section = "section.riser", from_top = "2 m" }
 housing = { rated_depth = "15.1 m", weight_in_water = "20 N", cd_a = "0.03 m2" }
 "#;
 const FLOAT: &str = "[float.top]\nbuoyancy = \"3 kN\"\ncd_a = \"0.3 m2\"\nrated_depth = \"400 m\"\ndiameter = \"0.8 m\"\n";
-const BUOY: &str = "[module.buoy]\nposition = { depth = \"0 m\" }\nhull = { weight = \"2 kN\", waterplane = \"1 m2\", full_draught = \"0.8 m\", cd_a_water = \"0.4 m2\", cd_a_wind = \"0.5 m2\" }\n";
+const BUOY: &str = "[module.buoy]\nposition = { depth = \"0 m\" }\nhull = { weight = \"2 kN\", waterplane = \"1 m2\", full_draught = \"0.8 m\", cd_a_water = \"0.4 m2\", cd_a_wind = \"0.5 m2\" }\n[span.down]\nfrom = \"module.buoy\"\nto = \"module.ear\"\nlength = \"5 m\"\nconductor = \"1.0 mm2 class 5\"\ncontacts = { mated_pins_in_loop = 0, resistance = \"0 ohm\" }\n";
 
 /// A float on a line of a length.
 fn float(length: &str, more: &str) -> String {
@@ -82,7 +86,9 @@ fn val_waves_press_on_a_housing() {
 #[test]
 fn verif_the_tide_rises_over_what_stands_on_the_bed() {
     let text = |highest: &str| {
-        let head = HEAD[..HEAD.find("[anchor.clump]").unwrap()].replace("100 m", "30 m");
+        let head = HEAD[..HEAD.find("[anchor.clump]").unwrap()]
+            .replace("100 m", "30 m")
+            .replace("module.ear", "module.hut");
         let head = head.replace("highest = \"0 m\"", &format!("highest = \"{highest}\""));
         format!(
             "{head}[module.hut]\nposition = {{ depth = \"30 m\" }}\nhousing = {{ rated_depth = \"33 m\" }}\n"
