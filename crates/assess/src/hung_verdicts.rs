@@ -90,10 +90,7 @@ pub(crate) struct Pressed {
 pub(crate) fn depth_within(told: &Told<'_>, subject: String, seen: Pressed, rated: Q) -> Verdict {
     let Pressed { deepest_m, waves_m } = seen;
     let waves = match waves_m > 0.0 {
-        true => format!(
-            ", {} of it what the waves there add to the pressure",
-            show(waves_m, Dimension::Length)
-        ),
+        true => format!(", {waves_m:.2} m of it what the waves there add to the pressure"),
         false => String::new(),
     };
     let why = format!("deepest in {}{waves}", told.case(deepest_m));
