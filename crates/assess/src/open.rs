@@ -164,6 +164,18 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
                 unasked.join(", ")
             ));
         }
+        let unsaid = line.sections.iter().filter(|s| {
+            let rope = s.rope.as_ref();
+            rope.and_then(|r| r.working_load_n.or(r.breaking_load_n))
+                .is_none()
+        });
+        let unsaid: Vec<String> = unsaid.map(|s| format!("section.{}", s.id)).collect();
+        if !unsaid.is_empty() {
+            all.push(format!(
+                "whether ropes bear what pulls on them: neither `working_load` nor `breaking_load` of its rope is written: {}",
+                unsaid.join(", ")
+            ));
+        }
         let straight =
             !matches!(&line.depths, Depths::Hung { straight, .. } if straight.is_empty());
         if straight {

@@ -160,7 +160,7 @@ const STANDING: [Standing; 23] = [
     ),
     shall(
         "rope-load",
-        "no rope bears more than its working load",
+        "no rope bears more than its working load, or where it says none its breaking load",
         |of| shaped(of.reach, stands::rope_loads(of.hangs)),
     ),
     shall("anchor-hold", "no anchor is pulled off its place", |of| {

@@ -1,51 +1,87 @@
 //! What every line in the water must do to stand, judged as far as the plan writes what its parts bear: floats within their rating and strong enough,
-//! ropes within their working load, anchors that stay. What a requirement asks already is not judged twice, and what is not written stays open.
+//! ropes within their load, anchors that stay. What a requirement asks already is not judged twice, and of what nothing is written stays open; where a figure is written and the line
+//! has no shape, it is unknown.
 
-use plan::{Anchor, Line, SectionIx, That};
+use plan::{Anchor, Line, Position, SectionEnd, SectionIx, That};
 
 use crate::hung_verdicts::{depth_within, pressed_m};
-use crate::input::{Moored, MooredTop, Thing, grown, moored, without_size};
-use crate::mooring_verdicts::{Hangs, Told, anchor_keeps, line_tension};
-use crate::moorings::{HungLine, NoShape};
-use crate::verdict::{Against, Evidence, Side, Verdict, Word};
+use crate::input::{Moored, MooredTop, NotMoored, Thing, grown, moored, without_size};
+use crate::mooring_verdicts::{Hangs, Told, anchor_keeps, no_shape, not_moored, rope_bears};
+use crate::moorings::{HungLine, Moorings, NoShape};
+use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A float that lifts less than this more than hangs below it is marginal, N.
 const LIFT_N: f64 = 10.0;
 /// What an anchor must hold of its load where the plan gives no factor of safety: all of it.
 const ALL_OF_IT: f64 = 1.0;
 
-/// A verdict that stands only if it is broken where the plan keeps a case from having a shape, or another standing check tells why there is none.
-fn as_far_as_written(of: &HungLine, verdict: Verdict) -> Option<Verdict> {
-    let told_elsewhere = of.shapes.iter().any(|shape| {
-        matches!(
-            shape,
-            Err(NoShape::NoWindArea
-                | NoShape::NoStrummingDrag
-                | NoShape::Sinks { .. }
-                | NoShape::Under { .. })
-        )
-    });
-    (verdict.word() != Word::Unknown || !told_elsewhere).then_some(verdict)
+/// The lowest section of the line that a section is of.
+fn lowest(line: &Line, section: SectionIx) -> SectionIx {
+    let mut lowest = section;
+    // No more steps than sections: a ring has no lowest.
+    for _ in 0..line.sections.len() {
+        let end = line.sections[lowest.0].to;
+        let below = line.sections.iter().position(|s| s.from == end);
+        match below.filter(|_| !matches!(end, SectionEnd::Anchor(_))) {
+            Some(below) => lowest = SectionIx(below),
+            None => break,
+        }
+    }
+    lowest
 }
 
-/// Depth of each float that has a rating against it, the deepest of all cases.
+/// Why nothing is told of a section whose line is not followed: what is missing of that line alone.
+fn not_followed(line: &Line, found: &Moorings, section: Option<SectionIx>) -> String {
+    let own = section.map(|s| section_path(line, lowest(line, s)));
+    let nots = found.lines.iter().filter_map(|of| of.as_ref().err());
+    match nots
+        .into_iter()
+        .find(|not| own.as_ref() == Some(&not.section))
+    {
+        Some(not) => no_shape(&[not]),
+        None => not_moored(&found.lines),
+    }
+}
+
+fn section_path(line: &Line, section: SectionIx) -> String {
+    format!("section.{}", line.sections[section.0].id)
+}
+
+/// A section that a float is on, or an end of.
+fn section_of_float(line: &Line, float: usize) -> Option<SectionIx> {
+    let clamped = line.floats[float].position.and_then(|at| match at {
+        Position::FromTop { section, .. } | Position::FromAnchor { section, .. } => Some(section),
+        Position::Depth(_) => None,
+    });
+    let end = SectionEnd::Float(float);
+    let joined = line
+        .sections
+        .iter()
+        .position(|s| s.from == end || s.to == end);
+    clamped.or(joined.map(SectionIx))
+}
+
+/// Depth of each float that has a rating against it, the deepest of all cases; unknown of one whose line has no shape.
 pub(crate) fn float_depths(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let line = hangs.line();
     let floats = line.floats.iter().enumerate();
     let rated = floats.filter_map(|(f, float)| Some((f, float.rated_depth_m?)));
-    rated
-        .filter_map(|(f, rated)| {
-            let found = hangs.found().ok()?;
-            let of = found.lines.iter().flatten().find(|of| holds(&of.line, f))?;
-            let told = Told { found, of };
-            let subject = Thing::Float(f).path(line);
-            let verdict = match pressed_m(of, Thing::Float(f)) {
-                Some(seen) => depth_within(&told, subject, seen, rated),
-                None => crate::verdict::unknown(subject, told.gap().unwrap_or_default()),
-            };
-            as_far_as_written(of, verdict)
+    let each = rated.filter_map(|(f, rated)| {
+        let subject = Thing::Float(f).path(line);
+        // Of a plan without a case that could be taken nobody has asked where it hangs: that is open.
+        let found = hangs.found().ok()?;
+        let mut lines = found.lines.iter().flatten();
+        let Some(of) = lines.find(|of| holds(&of.line, f)) else {
+            let why = not_followed(line, found, section_of_float(line, f));
+            return Some(unknown(subject, why));
+        };
+        let told = Told { found, of };
+        Some(match pressed_m(of, Thing::Float(f)) {
+            Some(seen) => depth_within(&told, subject, seen, rated),
+            None => unknown(subject, told.gap().unwrap_or_default()),
         })
-        .collect()
+    });
+    each.collect()
 }
 
 fn holds(of: &Moored, float: usize) -> bool {
@@ -58,15 +94,69 @@ fn holds(of: &Moored, float: usize) -> bool {
 /// a case reach lifts nothing that is known while it is out of the water.
 pub(crate) fn held_up(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let line = hangs.line();
-    let lines = moored(line).into_iter().flatten();
-    let each = lines.filter_map(|of| {
-        let verdict = held_up_of(line, &of)?;
-        match in_troughs(hangs, &of).filter(|_| !verdict.is_broken()) {
-            Some(why) => Some(crate::verdict::unknown(verdict.subject(), why)),
-            None => Some(verdict),
+    let mut all: Vec<Verdict> = Vec::new();
+    for one in moored(line) {
+        let verdicts = match one {
+            Ok(of) => {
+                let verdict = held_up_of(line, &of);
+                let in_troughs = in_troughs(hangs, &of);
+                let judged = verdict.map(|v| match in_troughs.filter(|_| !v.is_broken()) {
+                    Some(why) => unknown(v.subject(), why),
+                    None => v,
+                });
+                judged.into_iter().collect()
+            }
+            Err(not) => not_told_held_up(line, &not),
+        };
+        // Sections that meet below a float are several lines under it.
+        for verdict in verdicts {
+            if all.iter().all(|v| v.subject() != verdict.subject()) {
+                all.push(verdict);
+            }
         }
+    }
+    all
+}
+
+/// The floats at the top of a line that is not followed, where it holds modules and anything is written of what is lifted or what lifts it.
+fn not_told_held_up(line: &Line, not: &NotMoored) -> Vec<Verdict> {
+    let sections = || (0..line.sections.len()).map(SectionIx);
+    let own: Vec<SectionIx> = sections()
+        .filter(|s| section_path(line, lowest(line, *s)) == not.section)
+        .collect();
+    let on_it = |m: &&plan::Module| match m.position {
+        Position::FromTop { section, .. } | Position::FromAnchor { section, .. } => {
+            own.contains(&section)
+        }
+        Position::Depth(_) => false,
+    };
+    let mut modules: Vec<&plan::Module> = line.modules.iter().filter(on_it).collect();
+    modules.extend(own.iter().filter_map(|s| match line.sections[s.0].to {
+        SectionEnd::Module(m) => Some(&line.modules[m.0]),
+        SectionEnd::Float(_) | SectionEnd::Anchor(_) => None,
+    }));
+    if modules.is_empty() {
+        return Vec::new();
+    }
+    let weighs = |m: &&plan::Module| {
+        let housing = m.housing.as_ref();
+        housing.is_some_and(|h| h.weight_in_water_n.is_some())
+    };
+    let roped = |s: &SectionIx| {
+        let rope = line.sections[s.0].rope.as_ref();
+        rope.is_some_and(|r| r.weight_in_water_n_m.is_some())
+    };
+    let weights = modules.iter().any(weighs) || own.iter().any(roped);
+    let tops = own.iter().filter_map(|s| match line.sections[s.0].from {
+        SectionEnd::Float(f) if line.sections.iter().all(|o| o.to != SectionEnd::Float(f)) => {
+            Some(f)
+        }
+        _ => None,
     });
-    each.collect()
+    let written = tops.filter(|f| weights || line.floats[*f].buoyancy_n.is_some());
+    written
+        .map(|f| unknown(Thing::Float(f).path(line), no_shape(&[not])))
+        .collect()
 }
 
 /// The first case whose troughs reach the float of a line, in words.
@@ -92,7 +182,7 @@ pub(crate) fn held_up_of(line: &Line, of: &Moored) -> Option<Verdict> {
         }
         Ok(_) => (clean_n, clean_lowest, ""),
         Err(_) if clean_n < 0.0 => (clean_n, clean_lowest, ""),
-        Err(why) => return Some(crate::verdict::unknown(of.top.path(line), why)),
+        Err(why) => return Some(unknown(of.top.path(line), why)),
     };
     let against = Against {
         side: Side::AtLeast,
@@ -170,29 +260,38 @@ fn least_left(of: &Moored, lift_n: f64) -> Option<(f64, Thing)> {
     left_n.min_by(|a, b| a.0.total_cmp(&b.0))
 }
 
-/// The greatest tension of each section against the working load of its rope, where it is written and no requirement asks for as little.
+/// The greatest tension of each section against what its rope says that it bears, where no requirement asks for as little. A line that is not followed is told
+/// once, at the first of its sections that says so.
 pub(crate) fn rope_loads(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let line = hangs.line();
     let sections = (0..line.sections.len()).map(SectionIx);
     let wanted = sections.filter(|s| {
-        let working = line.sections[s.0].rope.as_ref();
-        let working = working.and_then(|rope| rope.working_load_n);
-        working.is_some_and(|load| !asked_of_rope(line, *s, load.si))
+        let rope = line.sections[s.0].rope.as_ref();
+        let load = rope.and_then(|rope| rope.working_load_n.or(rope.breaking_load_n));
+        load.is_some_and(|load| !asked_of_rope(line, *s, load.si))
     });
+    let mut told: Vec<SectionIx> = Vec::new();
     let each = wanted.filter_map(|s| {
-        let found = hangs.found().ok()?;
-        let on = |of: &&HungLine| of.line.pieces.iter().any(|p| p.section == s);
-        let of = found.lines.iter().flatten().find(on)?;
-        let verdict = line_tension(hangs, Some(s), None).pop()?;
-        as_far_as_written(of, verdict)
+        let on = |of: &HungLine| of.line.pieces.iter().any(|p| p.section == s);
+        let why = match hangs.found() {
+            Ok(found) if found.lines.iter().flatten().any(on) => return rope_bears(hangs, s),
+            Ok(found) => not_followed(line, found, Some(s)),
+            Err(_) => return None,
+        };
+        let own = lowest(line, s);
+        if told.contains(&own) {
+            return None;
+        }
+        told.push(own);
+        Some(unknown(section_path(line, s), why))
     });
     each.collect()
 }
 
-fn asked_of_rope(line: &Line, section: SectionIx, working_load_n: f64) -> bool {
+fn asked_of_rope(line: &Line, section: SectionIx, load_n: f64) -> bool {
     line.binding().any(|r| match &r.that {
         That::LineTension { of, at_most_n } => {
-            of.is_none_or(|s| s == section) && at_most_n.is_none_or(|q| q.si <= working_load_n)
+            of.is_none_or(|s| s == section) && at_most_n.is_none_or(|q| q.si <= load_n)
         }
         _ => false,
     })
@@ -206,12 +305,10 @@ pub(crate) fn anchors_hold(hangs: &Hangs<'_>) -> Vec<Verdict> {
         (says_a_hold(anchor) && !asked_of_anchor(line, a, factor)).then_some((a, factor))
     });
     let each = wanted.filter_map(|(a, factor)| {
+        let mut sections = line.sections.iter();
+        sections.find(|s| s.to == SectionEnd::Anchor(a))?;
         let found = hangs.found().ok()?;
-        let lines = found.lines.iter().flatten();
-        let mut at_it = lines.filter(|of| of.anchor.anchor == a).peekable();
-        at_it.peek()?;
-        let verdict = anchor_keeps(found, line, a, factor);
-        at_it.try_fold(verdict, |verdict, of| as_far_as_written(of, verdict))
+        Some(anchor_keeps(found, line, a, factor))
     });
     each.collect()
 }

@@ -4,6 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use assess::{HungLine, Verdict, Word, moorings, strengths};
+use plan::Line;
 use report::{PictureSize, mooring_json, mooring_picture_png, mooring_picture_svg, mooring_text};
 use serde_json::json;
 
@@ -65,6 +66,18 @@ impl MooringCommandError {
     }
 }
 
+/// Named by its anchor; of several lines at one anchor each by its lowest section too.
+fn picture_name(line: &Line, drawn: &[&HungLine], of: &HungLine) -> String {
+    let anchor = of.line.anchor;
+    let name = format!("mooring-{}", line.anchors[anchor].id);
+    let at_it = drawn.iter().filter(|o| o.line.anchor == anchor).count();
+    match of.line.pieces.first() {
+        // No id has a `_`, so that this is the name of no other anchor.
+        Some(lowest) if at_it > 1 => format!("{name}_{}", line.sections[lowest.section.0].id),
+        _ => name,
+    }
+}
+
 pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let reading = plan_file::read_and_show(&args.plan, out)?;
     let line = plan_file::line(&reading, &args.plan)?;
@@ -88,9 +101,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .iter()
         .filter_map(|of| of.as_ref().ok())
         .collect();
-    let names = drawn
-        .iter()
-        .map(|of| format!("mooring-{}", line.anchors[of.line.anchor].id));
+    let names = drawn.iter().map(|of| picture_name(line, &drawn, of));
     let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
     pictures.draw(&outputs, |ix, page| {
         let of = drawn[ix];

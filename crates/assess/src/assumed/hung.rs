@@ -28,4 +28,15 @@ pub(super) fn hung(line: &Line, all: &mut Vec<String>) {
             once.join(", ")
         ));
     }
+    let held = line.sections.iter().filter(|s| {
+        let rope = s.rope.as_ref();
+        rope.is_some_and(|r| r.working_load_n.is_none() && r.breaking_load_n.is_some())
+    });
+    let held: Vec<String> = held.map(|s| format!("section.{}", s.id)).collect();
+    if !held.is_empty() {
+        all.push(format!(
+            "a rope may bear all of its breaking load, because no `working_load` is written: {}",
+            held.join(", ")
+        ));
+    }
 }

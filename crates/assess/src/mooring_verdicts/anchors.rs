@@ -3,7 +3,7 @@
 use plan::{Anchor, Line, Q};
 use quantity::show_number;
 
-use super::{FORCE_N, Hangs, Told, not_moored};
+use super::{FORCE_N, Hangs, Told, no_shape, not_moored};
 use crate::input::Moored;
 use crate::moorings::{Extreme, HungLine, Moorings};
 use crate::verdict::{Against, Side, Verdict, unknown};
@@ -163,7 +163,11 @@ pub(crate) fn anchor_keeps(found: &Moorings, line: &Line, anchor: usize, factor:
         .filter(|not| not.anchor == Some(anchor))
         .collect::<Vec<_>>();
     let [first, others @ ..] = lines.as_slice() else {
-        return unknown(path, not_moored(&found.lines));
+        let why = match lost.as_slice() {
+            [] => not_moored(&found.lines),
+            own => no_shape(own),
+        };
+        return unknown(path, why);
     };
     let mut worst: Option<(Asked, usize)> = None;
     let mut missing = None;

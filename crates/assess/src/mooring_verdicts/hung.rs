@@ -1,6 +1,6 @@
 //! Modules, sections and the tops of lines in all design cases.
 
-use plan::{Limits, Line, ModuleIx, Position, Q, SectionIx};
+use plan::{Limits, Line, ModuleIx, Position, Q, Rope, SectionEnd, SectionIx};
 
 use super::{CIRCLE_M, DEPTH_M, FORCE_N, Hangs, Told, not_moored};
 use crate::input::MooredTop;
@@ -10,9 +10,12 @@ use crate::verdict::{Against, Side, Verdict, unknown};
 /// A tilt closer to its limit than this is marginal, degrees.
 const TILT_DEG: f64 = 1.0;
 
-/// The modules that a requirement is about: one, or each on a section.
+/// The modules that a requirement is about: one, or each on a section or at the lower end of one, where it may join the next.
 fn modules(line: &Line, of: Option<ModuleIx>) -> Vec<ModuleIx> {
-    let on_a_section = |m: &ModuleIx| !matches!(line.modules[m.0].position, Position::Depth(_));
+    let on_a_section = |m: &ModuleIx| {
+        let ends = |s: &plan::Section| s.to == SectionEnd::Module(*m);
+        !matches!(line.modules[m.0].position, Position::Depth(_)) || line.sections.iter().any(ends)
+    };
     match of {
         Some(m) => vec![m],
         None => (0..line.modules.len())
@@ -118,7 +121,7 @@ pub(crate) fn module_tilt(hangs: &Hangs<'_>, of: Option<ModuleIx>, at_most_deg: 
     })
 }
 
-/// The greatest tension of sections against a limit or the working loads of their ropes.
+/// The greatest tension of sections against a limit or the working loads of their ropes. Whatever is asked: a rope that has its breaking load has parted.
 pub(crate) fn line_tension(
     hangs: &Hangs<'_>,
     of: Option<SectionIx>,
@@ -129,55 +132,86 @@ pub(crate) fn line_tension(
         Some(s) => vec![s],
         None => (0..line.sections.len()).map(SectionIx).collect(),
     };
-    let each = sections.into_iter().map(|s| {
-        let section = &line.sections[s.0];
-        let path = format!("section.{}", section.id);
-        let working = section.rope.as_ref().and_then(|r| r.working_load_n);
-        let Some(limit) = at_most_n.or(working) else {
-            return unknown(
-                path,
+    let each = sections.into_iter().map(|s| match at_most_n {
+        Some(asked) => match written(line, s, |rope| rope.breaking_load_n) {
+            Some(breaking) if breaking.si < asked.si => {
+                within(hangs, s, breaking, LESS_THAN_ASKED)
+            }
+            _ => within(hangs, s, asked, ""),
+        },
+        None => match rope_bears(hangs, s) {
+            // What a rope breaks at is no load to work with.
+            Some(verdict)
+                if verdict.is_broken() || written(line, s, |r| r.working_load_n).is_some() =>
+            {
+                verdict
+            }
+            _ => unknown(
+                format!("section.{}", line.sections[s.0].id),
                 "neither the requirement nor its rope says what it may bear: write `working_load`, or `at_most`",
-            );
-        };
-        let found = match hangs.found() {
-            Ok(found) => found,
-            Err(why) => return unknown(path, why),
-        };
-        let lines = found.lines.iter().flatten();
-        let seen = lines
-            .flat_map(|of| of.sections.iter().map(move |seen| (of, seen)))
-            .find(|(_, seen)| seen.section == s);
-        let Some((of, seen)) = seen else {
-            let lines = found.lines.iter().flatten();
-            let own = lines.clone().find(|of| of.line.pieces.iter().any(|p| p.section == s));
-            let why = own.map_or_else(
-                || not_moored(&found.lines),
-                |of| Told { found, of }.gap().unwrap_or_default(),
-            );
-            return unknown(path, why);
-        };
-        let told = Told { found, of };
-        // Whatever is asked: a rope that has its breaking load has parted.
-        let breaking = section.rope.as_ref().and_then(|r| r.breaking_load_n);
-        let breaking = breaking.filter(|breaking| breaking.si < limit.si);
-        let limit = breaking.unwrap_or(limit);
-        let against = Against {
-            side: Side::AtMost,
-            limit: limit.si,
-            narrow: FORCE_N,
-            unit: "N".to_owned(),
-        };
-        let whose = match (breaking, at_most_n) {
-            (Some(_), _) => ", against the breaking load of its rope, which is less than what is asked",
-            (None, Some(_)) => "",
-            (None, None) => ", against the working load of its rope",
-        };
-        let why = format!("greatest in {}{whose}", told.case(seen.tension_n));
-        let evidence = told.evidence(&(&path, limit.si));
-        told.whole(against.judge(path, seen.tension_n.value, evidence, why))
+            ),
+        },
     });
     each.collect()
 }
+
+const LESS_THAN_ASKED: &str =
+    ", against the breaking load of its rope, which is less than what is asked";
+
+/// A load that the rope of a section says.
+fn written(line: &Line, section: SectionIx, load: fn(&Rope) -> Option<Q>) -> Option<Q> {
+    line.sections[section.0].rope.as_ref().and_then(load)
+}
+
+/// The greatest tension of a section against the least that its rope says it bears: its working load, or its breaking load where that is less or all that is written;
+/// `None` where it says neither.
+pub(crate) fn rope_bears(hangs: &Hangs<'_>, section: SectionIx) -> Option<Verdict> {
+    let working = written(hangs.line, section, |rope| rope.working_load_n);
+    let breaking = written(hangs.line, section, |rope| rope.breaking_load_n);
+    let (load, whose) = match (working, breaking) {
+        (Some(working), Some(breaking)) if breaking.si < working.si => (breaking, LESS_THAN_ASKED),
+        (Some(working), _) => (working, ", against the working load of its rope"),
+        (None, Some(breaking)) => (
+            breaking,
+            ", against the breaking load of its rope, which says no `working_load`",
+        ),
+        (None, None) => return None,
+    };
+    Some(within(hangs, section, load, whose))
+}
+
+/// The greatest tension of a section against a load, with words on whose it is.
+fn within(hangs: &Hangs<'_>, s: SectionIx, load: Q, whose: &str) -> Verdict {
+    let path = format!("section.{}", hangs.line.sections[s.0].id);
+    let found = match hangs.found() {
+        Ok(found) => found,
+        Err(why) => return unknown(path, why),
+    };
+    let lines = found.lines.iter().flatten();
+    let seen = lines
+        .flat_map(|of| of.sections.iter().map(move |seen| (of, seen)))
+        .find(|(_, seen)| seen.section == s);
+    let Some((of, seen)) = seen else {
+        let mut lines = found.lines.iter().flatten();
+        let own = lines.find(|of| of.line.pieces.iter().any(|p| p.section == s));
+        let why = own.map_or_else(
+            || not_moored(&found.lines),
+            |of| Told { found, of }.gap().unwrap_or_default(),
+        );
+        return unknown(path, why);
+    };
+    let told = Told { found, of };
+    let against = Against {
+        side: Side::AtMost,
+        limit: load.si,
+        narrow: FORCE_N,
+        unit: "N".to_owned(),
+    };
+    let why = format!("greatest in {}{whose}", told.case(seen.tension_n));
+    let evidence = told.evidence(&(&path, load.si));
+    told.whole(against.judge(path, seen.tension_n.value, evidence, why))
+}
+
 /// How far the tops of lines go from above their anchors.
 pub(crate) fn watch_circle(hangs: &Hangs<'_>, of: Option<ModuleIx>, at_most_m: Q) -> Vec<Verdict> {
     let line = hangs.line;

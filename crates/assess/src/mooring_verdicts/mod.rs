@@ -17,7 +17,7 @@ use crate::verdict::{Evidence, Ruling, Verdict, unknown};
 
 pub(crate) use anchors::{anchor_keeps, anchor_load};
 pub(crate) use housings::{bed_as_written, housing_margin};
-pub(crate) use hung::{line_tension, module_depth, module_tilt, watch_circle};
+pub(crate) use hung::{line_tension, module_depth, module_tilt, rope_bears, watch_circle};
 
 /// Margins below which a verdict is marginal.
 pub(crate) const DEPTH_M: f64 = 1.0;
@@ -106,17 +106,25 @@ impl Told<'_> {
 }
 
 pub(crate) fn not_moored(all: &[Result<HungLine, NotMoored>]) -> String {
-    let whys: Vec<String> = all
-        .iter()
-        .filter_map(|of| of.as_ref().err())
-        .map(|not| format!("{}: {}", not.section, not.why.join("; ")))
-        .collect();
-    if whys.is_empty() {
+    let nots: Vec<&NotMoored> = all.iter().filter_map(|of| of.as_ref().err()).collect();
+    if nots.is_empty() {
         "it hangs on no section that ends at an anchor".to_owned()
     } else {
-        format!("the shape of the line is unknown ({})", whys.join("; "))
+        no_shape(&nots)
     }
 }
+
+/// What is told of what hangs on lines without a shape.
+pub(crate) fn no_shape(nots: &[&NotMoored]) -> String {
+    let whys = nots
+        .iter()
+        .map(|not| format!("{}: {}", not.section, not.why.join("; ")));
+    format!(
+        "the shape of the line is unknown ({})",
+        whys.collect::<Vec<_>>().join("; ")
+    )
+}
+
 /// What every section, anchor, housing and float of moored lines bears over all cases against what the plan says that it may.
 #[must_use]
 pub fn strengths(line: &Line, found: &Moorings) -> Vec<Verdict> {

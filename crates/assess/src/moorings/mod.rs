@@ -85,7 +85,7 @@ struct Hanging<'a> {
 canonical!('a Hanging<'a> {} debug { line, case });
 
 impl Job for Hanging<'_> {
-    const METHOD: &'static str = "shape of the line/3";
+    const METHOD: &'static str = "shape of the line/4";
     type Out = Result<CaseShape, NoShape>;
 
     fn run(&self, _: &Memo) -> Self::Out {

@@ -136,6 +136,19 @@ pub enum NoShape {
         /// How far the troughs reach below still water, m.
         trough_m: f64,
     },
+    /// A buoy whose line does not reach the crests of the waves.
+    #[error(
+        "in the crests of the waves of {high} the water is {water} deep, and its line as it is stretched reaches {reach}: it is pulled taut there, and what it then bears is not known",
+        high = metres(*height_m), water = metres(*water_m), reach = metres(*reach_m)
+    )]
+    Crest {
+        /// Height of the waves, m.
+        height_m: f64,
+        /// Depth of the water at their crests, m.
+        water_m: f64,
+        /// Length of the line, stretched as in still water, m.
+        reach_m: f64,
+    },
     /// A buoy that is heavier than the water that it can displace.
     #[error(
         "the buoy weighs {weight_n:.0} N and displaces at most {most_n:.0} N: it sinks by itself"
@@ -194,6 +207,10 @@ pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoSha
                 None => under_buoy(&mut hanging, &hull, case, Drawn::Each)?
                     .expect("the pull of a shape that was drawn is its own"),
             };
+            // One that is pulled under in still water is broken by that.
+            if state.reserve_n > 0.0 {
+                within_reach(case, &hanging.ropes, &shape)?;
+            }
             (shape, Some(state))
         }
     };
@@ -236,6 +253,44 @@ fn out_of_the_water(depth_m: f64, half_m: f64, trough_m: f64) -> String {
         false => String::new(),
     };
     format!("{top}{waves}: it comes out of the water there, and what it lifts is not known")
+}
+
+/// A buoy at the surface rides over crests only on what its line has over; one that is straight before it is up there bears what nobody has worked out. Crests count half
+/// the height of a wave above still water: those of steep waves are higher.
+fn within_reach(case: &DesignCase, ropes: &[mooring::Rope], shape: &Shape) -> Result<(), NoShape> {
+    let Some((height_m, _)) = case.wave.filter(|(height_m, _)| *height_m > 0.0) else {
+        return Ok(());
+    };
+    let water_m = case.water.depth_m + 0.5 * height_m;
+    let reach_m = stretched_m(ropes, shape);
+    match water_m > reach_m {
+        true => Err(NoShape::Crest {
+            height_m,
+            water_m,
+            reach_m,
+        }),
+        false => Ok(()),
+    }
+}
+
+/// Length of a line with what its ropes stretch in a shape, m.
+fn stretched_m(ropes: &[mooring::Rope], shape: &Shape) -> f64 {
+    let mut from_m = 0.0;
+    let ends = ropes.iter().map(|rope| {
+        from_m += rope.length_m;
+        (from_m, rope.stiffness_n)
+    });
+    let ends: Vec<(f64, Option<f64>)> = ends.collect();
+    let between = shape.points.windows(2).map(|pair| {
+        let middle_m = f64::midpoint(pair[0].s_m, pair[1].s_m);
+        let on = ends.iter().find(|(to_m, _)| middle_m <= *to_m);
+        let mean_n = f64::midpoint(pair[0].tension_n(), pair[1].tension_n());
+        let strain = on
+            .and_then(|(_, ea_n)| *ea_n)
+            .map_or(0.0, |ea_n| mean_n / ea_n);
+        (pair[1].s_m - pair[0].s_m) * (1.0 + strain)
+    });
+    between.sum()
 }
 
 fn metres(m: f64) -> String {

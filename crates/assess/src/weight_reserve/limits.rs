@@ -1,13 +1,13 @@
 //! What is held while a weight is added to a line: every requirement and every standing check that reads its weights, by the functions of `check`.
 
-use plan::{Line, Reading, Requirement, That};
+use plan::{Line, Reading, Requirement, SectionIx, That};
 
 use crate::check::{Shelf, Tier, judged, verdicts};
 use crate::hung_verdicts::{afloat, housing_depths};
 use crate::input::{DesignCase, Moored, moored};
 use crate::memo::Memo;
 use crate::month::UnderLoad;
-use crate::mooring_verdicts::{Hangs, anchor_load, line_tension};
+use crate::mooring_verdicts::{Hangs, anchor_load, rope_bears};
 use crate::moorings::{HungLine, Moorings, hung_line};
 use crate::places::on_records;
 use crate::reach::Reach;
@@ -114,11 +114,13 @@ pub(super) fn of_the_shape(
     let mut years_at_anchor = Years::new(line, memo, Tier::Full);
     years_at_anchor.hangs = Hangs::with(line, at_anchor, memo);
     let (hangs, anchored) = (&years.hangs, &years_at_anchor.hangs);
+    let sections = (0..line.sections.len()).map(SectionIx);
+    let ropes = sections.filter_map(|s| rope_bears(hangs, s));
     let standing: [(&str, Vec<Verdict>); 8] = [
         ("the buoy", afloat(hangs)),
         ("the rated depth", housing_depths(hangs, |m| of.holds(m))),
         ("the rated depth", float_depths(hangs)),
-        ("the working load", line_tension(hangs, None, None)),
+        ("what a rope bears", ropes.collect()),
         ("the anchor", anchor_load(anchored, None, None)),
         ("the anchor as written", anchors_hold(anchored)),
         ("the weak link", weak_links(hangs)),

@@ -40,6 +40,7 @@ mod mistakes;
 mod moored;
 mod moored_balance;
 mod no_bound;
+mod no_shape;
 mod one_reel;
 mod packed;
 mod paid;

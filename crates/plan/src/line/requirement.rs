@@ -375,14 +375,14 @@ pub enum That {
         /// Confidence with which it must be shown, two-sided, 0 to 1.
         confidence: Option<Q>,
     },
-    /// Depth of a module in every design case (each module on a section when `of` is absent), m; one limit at least.
+    /// Depth of a module in every design case (each module on a section or between two when `of` is absent), m; one limit at least.
     ModuleDepth {
         /// The module.
         of: Option<ModuleIx>,
         /// Limits, m.
         limits: Limits,
     },
-    /// Angle from the vertical of the line at a module in every design case (each module on a section when `of` is absent), degrees.
+    /// Angle from the vertical of the line at a module in every design case (each module on a section or between two when `of` is absent), degrees.
     ModuleTilt {
         /// The module.
         of: Option<ModuleIx>,

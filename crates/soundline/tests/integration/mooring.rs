@@ -74,6 +74,34 @@ fn verif_the_picture_names_cases_and_modules() {
     assert!(png.starts_with(b"\x89PNG"));
 }
 
+/// Lines of one anchor have a picture each.
+#[test]
+fn verif_lines_of_one_anchor_are_drawn_apart() {
+    let one = demo("kestrel-piles", false);
+    let path = one.folder.path().join("plan.toml");
+    let text = fs::read_to_string(&path).unwrap();
+    let two = format!(
+        "{text}\n[float.second]\nbuoyancy = \"500 N\"\ncd_a = \"0.06 m2\"\n[section.second]\nfrom = \"float.second\"\nto = \"anchor.clump\"\nlength = \"10 m\"\nrope = \"part.taut-8\"\n"
+    );
+    fs::write(&path, two).unwrap();
+    let into = one.folder.path().join("pictures");
+    let into = into.display().to_string();
+    let output = run(&["mooring", &path.display().to_string(), "--picture", &into]);
+    let mut names: Vec<String> = fs::read_dir(&into)
+        .unwrap_or_else(|_| panic!("{}", stderr(&output)))
+        .map(|file| file.unwrap().file_name().into_string().unwrap())
+        .collect();
+    names.sort();
+    let named = ["second", "taut"].map(|section| format!("mooring-clump_{section}"));
+    let files: Vec<String> = named
+        .iter()
+        .flat_map(|name| [format!("{name}.png"), format!("{name}.svg")])
+        .collect();
+    assert_eq!(names, files);
+    let second = fs::read_to_string(format!("{into}/{}.svg", named[0])).unwrap();
+    assert!(second.contains("float.second") && !second.contains("float.top"));
+}
+
 /// A plan that says too little is told what is missing and how to say it.
 #[test]
 fn verif_a_plan_that_says_too_little_is_told_what_to_write() {
