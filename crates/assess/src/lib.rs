@@ -131,7 +131,7 @@ pub use drawn::{
     HopLatency, LineVoltages, ModuleVoltages, SpanOhms, TopicWay, TopicWays, line_voltages,
     span_ohms, topic_ways,
 };
-pub use dummy::{DUMMY_CLEAR_DB, DummyBand, DummyJudged, judge_dummy};
+pub use dummy::{DUMMY_CLEAR_DB, DUMMY_LOST_DB, DummyBand, DummyHeard, DummyJudged, judge_dummy};
 pub use ear_geometry::{
     BENDS_MOST_DEG, EarGeometry, EarGeometryError, Elevation, FORMULA_M_S, SineParts, TimeParts,
     ear_geometry,

@@ -1,8 +1,11 @@
 //! A recording of a dummy element against the sea (`--dummy`).
 
 use std::io::{self, Write};
+use std::num::NonZeroU32;
 
-use assess::{ChainBudget, DUMMY_CLEAR_DB, DummyJudged, Ruling, chain_budget, judge_dummy};
+use assess::{
+    ChainBudget, DUMMY_CLEAR_DB, DummyHeard, DummyJudged, Ruling, chain_budget, judge_dummy,
+};
 use plan::Line;
 use serde_json::{Value, json};
 use signal::{Decidecade, level_db};
@@ -28,6 +31,7 @@ pub(super) fn budgets(
 pub(super) fn judged(
     budgets: &[ChainBudget],
     sensors: &[Sensor],
+    every: NonZeroU32,
 ) -> Vec<Result<DummyJudged, String>> {
     let each = budgets.iter().zip(sensors);
     each.map(|(budget, sensor)| {
@@ -35,7 +39,16 @@ pub(super) fn judged(
         if heard.is_empty() {
             return Err("no band of it has a level".to_owned());
         }
-        let judged = judge_dummy(budget, &heard)?;
+        let judged = judge_dummy(
+            budget,
+            &heard,
+            &DummyHeard {
+                every_s: f64::from(every.get()),
+                whole: sensor.whole,
+                silent: sensor.silent,
+                clipped_samples: sensor.clipped_samples,
+            },
+        )?;
         match judged.bands.is_empty() {
             true => Err("no band of it lies below nine tenths of half the rate".to_owned()),
             false => Ok(judged),
@@ -44,12 +57,11 @@ pub(super) fn judged(
     .collect()
 }
 
-/// Highest levels of its bands in any period, dB re 1 uPa; of whole periods where there is one.
+/// Highest levels of its bands in any period, whole or in part, dB re 1 uPa.
 fn heard(sensor: &Sensor) -> Vec<(Decidecade, f64)> {
-    let whole = sensor.whole > 0;
     let highest = sensor.loudest.iter().filter_map(|of| {
-        let square = if whole { of.whole_upa2 } else { of.part_upa2 };
-        square.map(|square| (of.band, level_db(square, 1.0)))
+        let square = of.highest_upa2?;
+        Some((of.band, level_db(square, 1.0)))
     });
     highest.filter(|(_, level)| level.is_finite()).collect()
 }
@@ -75,7 +87,7 @@ pub(super) fn tell(
         };
         writeln!(
             to,
-            "  {:>10} {:>9} {:>9} {:>9}   dB re 1 uPa as recorded, highest of any period",
+            "  {:>10} {:>9} {:>9} {:>9}   dB re 1 uPa as recorded, highest of any period, whole or in part",
             "band", "heard", "sea", "margin"
         )?;
         for of in &judged.bands {
@@ -101,14 +113,15 @@ pub(super) fn tell(
         }
         if let Some(worst) = judged.worst() {
             let broken = judged.bands.iter().filter(|b| b.margin_db < 0.0).count();
-            match broken {
-                0 => writeln!(
+            match (broken, &judged.unsure) {
+                (0, Some(why)) => writeln!(to, "  unknown: no band is too loud, but {why}")?,
+                (0, None) => writeln!(
                     to,
                     "  met in every band; least clear at {}, by {:.1} dB",
                     worst.band.label(),
                     worst.margin_db
                 )?,
-                n => writeln!(
+                (n, _) => writeln!(
                     to,
                     "  broken in {n} of {} bands; worst at {}, {:.1} dB too loud",
                     judged.bands.len(),
@@ -144,7 +157,7 @@ pub(super) fn to_json(judged: &Result<DummyJudged, String>) -> Value {
             });
             json!({
                 "word": word(judged.ruling()),
-                "why": null,
+                "why": judged.unsure.as_ref().filter(|_| judged.ruling().is_none()),
                 "clear_db": DUMMY_CLEAR_DB,
                 "bands": bands.collect::<Vec<Value>>(),
             })
@@ -157,9 +170,13 @@ pub(super) fn exit(all: &[Result<DummyJudged, String>]) -> Exit {
     let broken = |j: &Result<DummyJudged, String>| {
         j.as_ref().is_ok_and(|j| j.ruling() == Some(Ruling::Broken))
     };
+    let unknown = |j: &Result<DummyJudged, String>| match j {
+        Ok(judged) => judged.ruling().is_none(),
+        Err(_) => true,
+    };
     if all.iter().any(broken) {
         Exit::Broken
-    } else if all.iter().any(Result::is_err) {
+    } else if all.iter().any(unknown) {
         Exit::Unknown
     } else {
         Exit::Met

@@ -184,7 +184,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             work.run(Tables { periods, lines }, &mut told, out)
         })
     })?;
-    let judged = dummy::judged(&chains, &told.sensors);
+    let judged = dummy::judged(&chains, &told.sensors, args.every);
     if let Some(periods) = told.periods.take() {
         let mistakes = report::mistakes_json(&reading.mistakes, &reading.sources);
         let document = json::document(&told, &judged, &about, &head, &mistakes);

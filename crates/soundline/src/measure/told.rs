@@ -60,14 +60,11 @@ pub(super) struct Sensor {
     pub(super) loudest: Vec<Loudest>,
 }
 
-/// The highest mean square of a band in a period, uPa^2.
+/// The highest mean square of a band in a period, whole or in part, uPa^2.
 #[derive(Debug)]
 pub(super) struct Loudest {
     pub(super) band: Decidecade,
-    /// In one that was averaged over as a whole.
-    pub(super) whole_upa2: Option<f64>,
-    /// In one that was not.
-    pub(super) part_upa2: Option<f64>,
+    pub(super) highest_upa2: Option<f64>,
 }
 
 impl Told {
@@ -216,19 +213,14 @@ impl Told {
                 sensor.bands.push((*band, 0.0, 0.0));
                 sensor.loudest.push(Loudest {
                     band: *band,
-                    whole_upa2: None,
-                    part_upa2: None,
+                    highest_upa2: None,
                 });
             }
             let silent = period.broad.as_ref().is_some_and(|b| b.peak_upa == 0.0);
             if let Some(square) = period.band_mean_square_upa2[at].filter(|_| !silent) {
                 sensor.bands[at].1 += square * period.averaged_s;
                 sensor.bands[at].2 += period.averaged_s;
-                let loudest = &mut sensor.loudest[at];
-                let highest = match period.is_whole() {
-                    true => &mut loudest.whole_upa2,
-                    false => &mut loudest.part_upa2,
-                };
+                let highest = &mut sensor.loudest[at].highest_upa2;
                 *highest = Some(highest.map_or(square, |h| h.max(square)));
             }
         }

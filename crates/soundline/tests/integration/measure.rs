@@ -388,8 +388,39 @@ fn verif_parquet_holds_what_csv_holds() {
     assert_eq!((seen, rows.len()), (2, 2));
 }
 
-/// A bench in a known sea, and three seconds of a sine at 2 kHz of a level (rms, dB re 1 uPa; full scale is a peak of 160 dB), put into the plan's folder.
+/// White noise of 58.4 dB re 1 uPa rms in all (15 dB re 1 uPa2/Hz to half the rate), and from a time on a sine at 2 kHz of a level (rms, dB re 1 uPa; full scale is a peak of 160 dB).
+fn noise_and_sine(
+    count: u32,
+    noise_db: f64,
+    sine_db: f64,
+    from_s: f64,
+) -> impl Iterator<Item = f32> {
+    let unit = |db: f64| 10_f64.powf((db - 160.0) / 20.0);
+    // Evenly spread between -a and a the rms is a/sqrt 3.
+    let (noise, sine) = (unit(noise_db + 4.7712), unit(sine_db + 3.0103));
+    let mut state = 1_u64;
+    (0..count).map(move |i| {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        let even = (state >> 11) as f64 / (1_u64 << 52) as f64 - 1.0;
+        let t_s = f64::from(i) / f64::from(RATE_HZ);
+        let tone = (std::f64::consts::TAU * 2000.0 * t_s).sin();
+        (noise * even + if t_s < from_s { 0.0 } else { sine * tone }) as f32
+    })
+}
+
+/// A bench in a known sea, and three seconds of noise with such a sine, put into the plan's folder.
 fn dummy(folder: &Path, more: &str, sine_db: f64) -> (String, PathBuf) {
+    let samples = noise_and_sine(3 * RATE_HZ, 58.4, sine_db, 0.0);
+    (bench(folder, more), dummy_wav(folder, samples))
+}
+
+fn dummy_wav(folder: &Path, samples: impl Iterator<Item = f32>) -> PathBuf {
+    float_wav(&folder.join("dummy_20270315T041500Z.wav"), samples)
+}
+
+fn bench(folder: &Path, more: &str) -> String {
     let wind = ["\"6 m/s\""; 12].join(", ");
     let sea = format!("[site]\nwind = [{wind}]\nshipping = 0.3\nph = 8.0\n");
     let text = fs::read_to_string(PLAN).unwrap();
@@ -397,13 +428,7 @@ fn dummy(folder: &Path, more: &str, sine_db: f64) -> (String, PathBuf) {
     let chain = "rate = \"44.1 kHz\" }";
     let text = text.replace("[site]\n", &sea);
     fs::write(&plan, text.replace(chain, &format!("{chain}\n{more}"))).unwrap();
-    let amplitude = 10_f64.powf((sine_db + 3.0103 - 160.0) / 20.0);
-    let samples = (0..3 * RATE_HZ).map(|i| {
-        let t_s = f64::from(i) / f64::from(RATE_HZ);
-        (amplitude * (std::f64::consts::TAU * 2000.0 * t_s).sin()) as f32
-    });
-    let wav = float_wav(&folder.join("dummy_20270315T041500Z.wav"), samples);
-    (plan.display().to_string(), wav)
+    plan.display().to_string()
 }
 
 fn judged(plan: &str, wav: &Path, status: i32) -> (String, serde_json::Value) {
@@ -414,6 +439,8 @@ fn judged(plan: &str, wav: &Path, status: i32) -> (String, serde_json::Value) {
         POOL,
         wav.to_str().unwrap(),
         "--dummy",
+        "--every",
+        "1 s",
     ];
     let text = run(&args);
     expect_status(&text, status);
@@ -468,6 +495,53 @@ fn verif_what_a_dummy_element_picks_up_is_held_against_the_sea() {
         "{text}"
     );
     assert_eq!(told["word"], "met");
+}
+
+/// A state that comes on in the last half second, of which no period is whole, is as loud as any other: 80 dB of the sine are broken, as in a whole second.
+#[test]
+fn verif_what_is_too_loud_in_a_period_in_part_is_broken() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = bench(folder.path(), "");
+    let count = 5 * RATE_HZ / 2;
+    let wav = dummy_wav(folder.path(), noise_and_sine(count, 58.4, 80.0, 2.0));
+    let (text, told) = judged(&plan, &wav, 1);
+    assert!(text.contains("worst at 2 kHz"), "{text}");
+    assert_eq!(told["word"], "broken");
+    let wav = dummy_wav(folder.path(), noise_and_sine(count, 58.4, 60.0, 2.0));
+    assert_eq!(judged(&plan, &wav, 0).1["word"], "met");
+}
+
+/// Half a second is no whole period; 160 dB below full scale no chain of 24 bits is as quiet (its steps alone make 144.5 + 1.8 dB below a sine of full scale); and what is at full
+/// scale is in no level.
+#[test]
+fn verif_a_recording_that_shows_nothing_of_a_dummy_is_unknown() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = bench(folder.path(), "");
+    let whole = 3 * RATE_HZ;
+    let clipped = noise_and_sine(whole, 58.4, 0.0, 0.0).enumerate();
+    let clipped = clipped.map(|(i, x)| if i == 1000 { 1.0 } else { x });
+    let all: [(Vec<f32>, &str); 3] = [
+        (
+            noise_and_sine(RATE_HZ / 2, 58.4, 0.0, 0.0).collect(),
+            "no period of 1 s is whole",
+        ),
+        (
+            noise_and_sine(whole, -20.0, -60.0, 0.0).collect(),
+            "below what the chain makes by itself",
+        ),
+        (clipped.collect(), "samples at full scale (1 of them)"),
+    ];
+    for (samples, said) in all {
+        let wav = dummy_wav(folder.path(), samples.into_iter());
+        let (text, told) = judged(&plan, &wav, 3);
+        assert!(
+            text.contains("unknown: no band is too loud, but "),
+            "{text}"
+        );
+        assert!(text.contains(said), "{text}");
+        assert_eq!(told["word"], "unknown");
+        assert!(told["why"].as_str().unwrap().contains(said), "{told}");
+    }
 }
 
 /// Of a sea that is not known nothing is met.
