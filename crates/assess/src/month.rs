@@ -2,8 +2,8 @@
 //!
 //! Purpose: how many messages an uplink bills in 30 d when events come by chance. The events of a detector, or the votes carried, are a Poisson process
 //! of the rate that is expected; they are independent of those of another. `n` events of one origin start a behaviour `k n` times (`k` ways
-//! lead to it), but no more often than its `at_most` lets it in the month; each start bills what its message takes by itself. What starts at
-//! intervals starts with the deployment, and bills what falls into each of its months. The sum over the origins is the convolution of their distributions, to 10^-12 of the whole in each.
+//! lead to it), but no more often than its `at_most` lets it in the month, whatever starts it; each start bills what its message takes by itself. What starts at
+//! intervals starts with the deployment, and bills what falls into each of its months. The sum over the origins is the convolution of their distributions, but for those that share an `at_most`, whose counts are taken together; to 10^-12 of the whole in each.
 //!
 //! With messages that share billed ones that sum is only an upper limit, so months are drawn: exponential times between events, and the queue of
 //! [`network::Uplink`] with its windows, failures, expiry and room, but without the cap. What drawn months show has limits at 95 % (order statistics: no
@@ -28,22 +28,21 @@ use crate::memo::Memo;
 use crate::tuning::{ShelvedTuning, chain_digest};
 
 mod ashore;
+mod compounded;
 mod drawn;
 mod leads;
 mod offers;
 mod shares;
 
 pub(crate) use ashore::UnderLoad;
+use compounded::compounded;
 use drawn::{by_chance, drawn, queue};
 use leads::{leads, tellers};
-use offers::{Span, round};
 pub(crate) use shares::Month;
 
 const MONTH_S: f64 = MONTH_DAYS * SECONDS_PER_DAY;
 /// What is left out at each end of a distribution.
 const TAIL: f64 = 1e-12;
-/// Products that are added up at most in one convolution.
-const MOST_PRODUCTS: f64 = 5e7;
 /// Seed of the draws.
 pub(crate) const SEED: u64 = 1;
 /// Confidence of the limits of a rate of false alarms, two-sided, and of what drawn months show, one-sided.
@@ -234,112 +233,6 @@ fn distribution(
         notes: Vec::new(),
         from,
     })
-}
-
-/// The exact distribution when each message is billed by itself.
-fn compounded(
-    sendings: &[Sending],
-    rates: &BTreeMap<Origin, f64>,
-    lead_s: f64,
-) -> Result<Vec<f64>, String> {
-    let longer = 1.0 + lead_s / MONTH_S;
-    let billed = |origin: &Origin, n: u64| -> u64 {
-        sendings
-            .iter()
-            .map(|s| {
-                let ways = s.ways.get(origin).copied().unwrap_or(0);
-                s.billed.saturating_mul(ways.saturating_mul(n).min(s.most))
-            })
-            .fold(0, u64::saturating_add)
-    };
-    let mut sum = counted(at_intervals(rates, lead_s, billed))?;
-    for (origin, rate) in rates {
-        if matches!(origin, Origin::Interval(_)) {
-            continue;
-        }
-        let counts = poisson(rate * longer).into_iter();
-        let one = counted(counts.map(|(n, p)| (billed(origin, n), p)).collect())?;
-        if one.len() as f64 * sum.len() as f64 > MOST_PRODUCTS {
-            return Err(too_many());
-        }
-        let mut both = vec![0.0; sum.len() + one.len() - 1];
-        for (i, a) in sum.iter().enumerate().filter(|(_, a)| **a > 0.0) {
-            for (j, b) in one.iter().enumerate() {
-                both[i + j] += a * b;
-            }
-        }
-        sum = both;
-    }
-    Ok(sum)
-}
-
-fn too_many() -> String {
-    "more messages are expected than can be added up".to_owned()
-}
-
-/// Numbers billed and how likely they are, as a distribution from 0.
-fn counted(numbers: Vec<(u64, f64)>) -> Result<Vec<f64>, String> {
-    let longest = numbers.iter().map(|(n, _)| *n).max().unwrap_or(0);
-    if longest as f64 > MOST_PRODUCTS {
-        return Err(too_many());
-    }
-    let mut all = vec![0.0; longest as usize + 1];
-    for (n, p) in numbers {
-        all[n as usize] += p;
-    }
-    Ok(all)
-}
-
-/// What all that starts at intervals bills together, month by month until the intervals come round.
-fn at_intervals(
-    rates: &BTreeMap<Origin, f64>,
-    lead_s: f64,
-    billed: impl Fn(&Origin, u64) -> u64,
-) -> Vec<(u64, f64)> {
-    let intervals = || {
-        rates
-            .iter()
-            .filter(|(o, _)| matches!(o, Origin::Interval(_)))
-    };
-    let of_all: Vec<f64> = intervals().map(|(_, rate)| *rate).collect();
-    let months = round(&of_all);
-    let in_month = |number| {
-        let span = Span {
-            number,
-            month_s: MONTH_S,
-            lead_s,
-        };
-        let each = intervals().map(|(origin, rate)| billed(origin, span.started(*rate)));
-        each.fold(0, u64::saturating_add)
-    };
-    (0..months)
-        .map(|number| (in_month(number), 1.0 / f64::from(months)))
-        .collect()
-}
-
-/// A Poisson distribution but for its tails: `P(n) = exp(n ln m - m - ln n!)`.
-fn poisson(mean: f64) -> Vec<(u64, f64)> {
-    if mean <= 0.0 {
-        return vec![(0, 1.0)];
-    }
-    let at = |n: u64| {
-        let n = n as f64;
-        libm::exp(n * libm::log(mean) - mean - libm::lgamma(n + 1.0))
-    };
-    let middle = mean.floor() as u64;
-    let mut below = middle;
-    while below > 0 && at(below - 1) > TAIL * 1e-3 {
-        below -= 1;
-    }
-    let mut all: Vec<(u64, f64)> = Vec::new();
-    for n in below.. {
-        let p = at(n);
-        if n > middle && p < TAIL * 1e-3 {
-            break;
-        }
-        all.push((n, p));
-    }
-    all
 }
 
 /// Events of an origin that are expected in a month.

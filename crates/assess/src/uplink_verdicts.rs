@@ -195,6 +195,11 @@ fn by_chance(
         }
         _ => at_cap.ceiling(share)?,
     };
+    // No month bills more than what is declared at most, where that is known.
+    let paid = match self::paid(line, of, MONTH_DAYS * SECONDS_PER_DAY) {
+        Ok(bound) if bound.messages >= 0.0 => paid.min(bound.messages as u64),
+        _ => paid,
+    };
     let mut why = expected(line, of, limit, share, &m, &at_cap)?;
     let waited = match carried {
         Carried::Aged(0.0) => None,

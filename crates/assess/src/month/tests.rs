@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use super::drawn::Months;
+use super::offers::{Span, round};
 use super::*;
 
 fn list(value: &Value) -> &Vec<Value> {
@@ -102,6 +103,58 @@ fn verif_one_origin_of_two_sendings_counts_once() {
     )
     .unwrap();
     assert!(month_of(two).quantile(0.99).unwrap() > month_of(apart).quantile(0.99).unwrap());
+}
+
+fn at_most(most: u64, billed: u64, ways: &[(usize, u64)]) -> Sending {
+    Sending {
+        ways: ways.iter().map(|(o, n)| (origin(*o), *n)).collect(),
+        limit: None,
+        most,
+        billed,
+        bytes: 1,
+        priority: 0,
+    }
+}
+
+/// Two detectors of a mean of 5 events each lead to one behaviour that starts at most 8 times: a Poisson count of 10 that stops at 8. By hand, `exp(-10) sum 10^n/n!` for n from 0 to
+/// 7: 0.2202206; the rest bills 8.
+#[test]
+fn verif_a_limit_holds_over_all_that_starts_it() {
+    let rates = BTreeMap::from([(origin(0), 5.0), (origin(1), 5.0)]);
+    let both = compounded(&[at_most(8, 1, &[(0, 1), (1, 1)])], &rates, 0.0).unwrap();
+    assert_eq!(both.len(), 9);
+    assert!((both[8] - (1.0 - 0.220_220_6)).abs() < 1e-6, "{both:?}");
+    assert_eq!(month_of(both).quantile(0.95), Ok(8));
+}
+
+/// One of two detectors starts it twice, and another behaviour without a limit as well: by hand, over each pair of counts, in a month with a third thing that starts it every 30 d.
+#[test]
+fn verif_unlike_ways_to_one_limit_are_counted_by_pairs() {
+    let interval = Origin::Interval(7);
+    let rates = BTreeMap::from([(origin(0), 0.5), (origin(1), 0.25), (interval, 1.0)]);
+    let mut limited = at_most(3, 1, &[(0, 1), (1, 2)]);
+    limited.ways.insert(interval, 1);
+    let free = at_most(u64::MAX, 10, &[(1, 1)]);
+    let found = compounded(&[limited, free], &rates, 0.0).unwrap();
+    let p = |mean: f64, n: u32| {
+        let over: f64 = (1..=n).map(|i| mean / f64::from(i)).product();
+        libm::exp(-mean) * over
+    };
+    let mut wanted = vec![0.0; found.len()];
+    for a in 0..12 {
+        for b in 0..12 {
+            let billed = (a + 2 * b + 1).min(3) + 10 * b;
+            if let Some(into) = wanted.get_mut(billed as usize) {
+                *into += p(0.5, a) * p(0.25, b);
+            }
+        }
+    }
+    for (n, (ours, theirs)) in found.iter().zip(&wanted).enumerate() {
+        assert!((ours - theirs).abs() < 1e-9, "{n}: {ours} for {theirs}");
+    }
+    // Nothing happens, and one of the first: 1 and 2.
+    assert!((found[1] - libm::exp(-0.75)).abs() < 1e-9);
+    assert!((found[2] - 0.5 * libm::exp(-0.75)).abs() < 1e-9);
 }
 
 #[test]
