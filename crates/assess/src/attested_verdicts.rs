@@ -39,6 +39,19 @@ fn latest_start(line: &Line) -> Result<(Timestamp, &'static str), String> {
     Ok((latest, said))
 }
 
+/// The latest recovery, and what of its slips is not written; why it is not known.
+pub(crate) fn latest_recovery(line: &Line) -> Result<(Timestamp, String), String> {
+    let (latest, said) = latest_start(line)?;
+    let longest_s = line.deployment.longest_s();
+    let end = later(latest, longest_s).filter(|_| longest_s.is_finite());
+    let end = end.ok_or("the plan does not say for how long")?;
+    let recovery = match line.deployment.recovery_slip_s {
+        Some(_) => "",
+        None => ", no `recovery_slip` is written",
+    };
+    Ok((end, format!("{said}{recovery}")))
+}
+
 /// Whether a document attests from the planned start to the latest recovery.
 pub(crate) fn attested(line: &Line, id: &str, attested: Option<&Attestation>) -> Verdict {
     let Some(of) = attested else {
@@ -48,16 +61,7 @@ pub(crate) fn attested(line: &Line, id: &str, attested: Option<&Attestation>) ->
         );
     };
     let subject = of.document.clone();
-    let end = latest_start(line).and_then(|(latest, said)| {
-        let longest_s = line.deployment.longest_s();
-        let end = later(latest, longest_s).filter(|_| longest_s.is_finite());
-        let end = end.ok_or("the plan does not say for how long")?;
-        let recovery = match line.deployment.recovery_slip_s {
-            Some(_) => "",
-            None => ", no `recovery_slip` is written",
-        };
-        Ok((end, format!("{said}{recovery}")))
-    });
+    let end = latest_recovery(line);
     let ((end, unsaid), Some(start)) = (
         match end {
             Ok(end) => end,

@@ -1,11 +1,13 @@
 //! A value that was measured, beside the one that is calculated or in its place.
 //!
-//! Its uncertainty is counted against it: what is judged is the end of the interval (k = 2) that lies nearer to the limit, or beyond it.
+//! Its uncertainty is counted against it: what is judged is the end of the interval (k = 2) that lies nearer to the limit, or beyond it. One
+//! that is dated after the latest recovery cannot be of the deployment, and does not count.
 
+use jiff::Timestamp;
 use plan::{Limits, Line, Measurement, Requirement, That};
 use quantity::SECONDS_PER_DAY;
 
-use crate::attested_verdicts::day;
+use crate::attested_verdicts::{day, latest_recovery};
 use crate::cell_verdicts::NARROW_AUTONOMY_D;
 use crate::delay_verdicts::NARROW_S as NARROW_DELAY_S;
 use crate::mooring_verdicts::{CIRCLE_M, DEPTH_M, FORCE_N};
@@ -31,6 +33,13 @@ pub(crate) fn beside(
     calculated: Vec<Verdict>,
 ) -> Vec<Verdict> {
     let verdict = judged(line, r, measured);
+    let too_late = after_the_end(line, measured.date);
+    if let Some(why) = too_late {
+        // It neither breaks nor decides: what is calculated stands, with what is wrong beside it.
+        let mut all = calculated;
+        all.push(unknown(verdict.subject(), why));
+        return all;
+    }
     if !measured.decides {
         let mut all = calculated;
         all.push(verdict);
@@ -42,6 +51,18 @@ pub(crate) fn beside(
         false => format!("; it decides, and calculated is: {}", told.join("; ")),
     };
     vec![verdict.because(&told)]
+}
+
+/// Why a value of this date cannot be of the deployment: it lies after the latest recovery.
+fn after_the_end(line: &Line, date: Timestamp) -> Option<String> {
+    let (end, unsaid) = latest_recovery(line).ok()?;
+    (date > end).then(|| {
+        format!(
+            "it was measured on {}, and the latest recovery is on {}{unsaid}: correct `date`, or measure it before",
+            day(date),
+            day(end)
+        )
+    })
 }
 
 fn in_short(verdict: &Verdict) -> String {

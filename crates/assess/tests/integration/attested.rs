@@ -212,6 +212,33 @@ fn verif_a_measured_value_stands_beside_the_calculation_or_decides() {
     }
 }
 
+/// The latest recovery is on 11 May 2027: what is dated a day later is of another deployment, and neither decides nor stands in place of the calculation.
+#[test]
+fn verif_a_value_measured_after_the_latest_recovery_does_not_count() {
+    for (date, word, verdicts) in [
+        ("2027-05-11", Word::Met, 1),
+        ("2027-05-12", Word::Unknown, 2),
+    ] {
+        let text = measured(", decides = true")
+            .replace("39.9 V", "44 V")
+            .replace("2026-12-20", date);
+        let found = check(&read(&text), &Shelf::default());
+        let judged = requirement(&found, "asked");
+        assert_eq!(
+            (judged.word(), judged.verdicts.len()),
+            (word, verdicts),
+            "{date}"
+        );
+        if word == Word::Unknown {
+            let why = why_unknown(&found, "asked");
+            assert!(
+                why.contains("measured on 2027-05-12, and the latest recovery is on 2027-05-11"),
+                "{why}"
+            );
+        }
+    }
+}
+
 /// A reading with nothing drawn, against the module's own highest (60 V) and a limit that is nearer; the distance from its place in a position log.
 #[test]
 fn verif_a_reading_at_the_quay_and_a_position_log_are_measured_values() {
