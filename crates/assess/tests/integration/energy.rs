@@ -54,6 +54,18 @@ fn val_the_load_at_the_battery_holds_what_the_cable_loses() {
     close(part(&input, "usual state"), 48.0 * 0.764_110_106, 1e-6);
 }
 
+/// 36525 d are 100 years of 365.25 d, the slip makes them 100.1: named by the key that says it, in digits that can be read, and never as 100 outside 0 to 100.
+#[test]
+fn verif_a_battery_too_long_in_service_names_the_duration() {
+    for (slip, told) in [("36.525 d", "100.1 years"), ("1 d", "100.0027")] {
+        let times = format!("duration = \"36525 d\"\nrecovery_slip = \"{slip}\"");
+        let line = line(&[SUN, CLEARNESS, ("duration = \"1 d\"", &times)]);
+        let said = energy(&line, SupplyIx(0)).unwrap_err().to_string();
+        assert!(said.contains(&format!("time in service {told}")), "{said}");
+        assert!(said.contains("`duration` of the deployment"), "{said}");
+    }
+}
+
 /// By hand: 60 calls a day are 2.5 an hour, of which the behaviour takes 12 a day, 0.5 an hour. A lamp of 10 W for 20 s is
 /// 10 * 20 * 0.5 / 3600 = 0.02778 W; sending, 4 W more than idle for 5 s, is 4 * 5 * 0.5 / 3600 = 0.002778 W. The base hangs at
 /// the supply without resistance.

@@ -1,6 +1,7 @@
 //! What a caller can get wrong about a battery, and the one table of valid ranges.
 
 use numerics::TableError;
+use quantity::show_number;
 use thiserror::Error;
 
 use crate::sun::HOURS;
@@ -230,5 +231,11 @@ pub enum BatteryError {
 fn out_of_range(quantity: BatteryQuantity, value: f64) -> String {
     let (name, lowest, highest, unit) = quantity.range();
     let gap = if unit.is_empty() { "" } else { " " };
-    format!("{name} {value}{gap}{unit} is outside {lowest} to {highest}{gap}{unit}")
+    // Four digits, but where they would lie within.
+    let short = show_number(value);
+    let told = match short.parse::<f64>() {
+        Ok(rounded) if !(lowest..=highest).contains(&rounded) => short,
+        _ => value.to_string(),
+    };
+    format!("{name} {told}{gap}{unit} is outside {lowest} to {highest}{gap}{unit}")
 }

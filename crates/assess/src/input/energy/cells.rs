@@ -301,6 +301,9 @@ pub(crate) fn refused(supply: &str, source: BatteryError) -> InputError {
         BatteryError::WornOut { .. } => "`loss_per_year`",
         BatteryError::CurrentTable(_) | BatteryError::CurrentAboveTable { .. } => "`capacity_at`",
         BatteryError::OutOfRange { quantity, .. } => match quantity {
+            BatteryQuantity::Age => {
+                "`duration` of the deployment with its slips (shorten it, or plan another deployment with a new battery)"
+            }
             BatteryQuantity::Capacity => "`capacity` and `voltage`",
             BatteryQuantity::AmpereHours => "`capacity` or `capacity_at`",
             BatteryQuantity::UsableShare => "`usable`",
