@@ -234,7 +234,7 @@ fn out_of_range(quantity: BatteryQuantity, value: f64) -> String {
     // Four digits, but where they would lie within.
     let short = show_number(value);
     let told = match short.parse::<f64>() {
-        Ok(rounded) if !(lowest..=highest).contains(&rounded) => short,
+        Ok(rounded) if !(lowest..=highest).contains(&rounded) => rounded.to_string(),
         _ => value.to_string(),
     };
     format!("{name} {told}{gap}{unit} is outside {lowest} to {highest}{gap}{unit}")
