@@ -231,11 +231,12 @@ pub enum BatteryError {
 fn out_of_range(quantity: BatteryQuantity, value: f64) -> String {
     let (name, lowest, highest, unit) = quantity.range();
     let gap = if unit.is_empty() { "" } else { " " };
-    // Four digits, but where they would lie within.
-    let short = show_number(value);
-    let told = match short.parse::<f64>() {
-        Ok(rounded) if !(lowest..=highest).contains(&rounded) => rounded.to_string(),
-        _ => value.to_string(),
-    };
+    // Four digits, and as many decimals more as keep them from lying within.
+    let lies_outside =
+        |told: &String| !matches!(told.parse::<f64>(), Ok(v) if (lowest..=highest).contains(&v));
+    let shorter = std::iter::once(show_number(value).parse().unwrap_or(value).to_string());
+    let more = (1..=9).map(|decimals| format!("{value:.decimals$}"));
+    let told = shorter.chain(more).find(lies_outside);
+    let told = told.unwrap_or_else(|| value.to_string());
     format!("{name} {told}{gap}{unit} is outside {lowest} to {highest}{gap}{unit}")
 }

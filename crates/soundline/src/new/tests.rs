@@ -178,9 +178,21 @@ fn some(list: &'static [&'static str]) -> impl Strategy<Value = Option<String>> 
     proptest::option::of(proptest::sample::select(list).prop_map(str::to_owned))
 }
 
+/// Texts without what a plan refuses: controls and marks of writing direction.
+const SEEN: &str = r"[^\p{Cc}\x{202a}-\x{202e}\x{2066}-\x{2069}]{0,20}[a-z][^\p{Cc}\x{202a}-\x{202e}\x{2066}-\x{2069}]{0,20}";
+
+/// A name that steers a terminal is refused where it is written, and never written into a plan that is kept.
+#[test]
+fn verif_a_name_that_steers_a_terminal_is_refused() {
+    let answers = answers(&[(Ask::Name, "calm\u{1b}[2J")]);
+    let reading = read(&plan_text(&answers, TODAY).unwrap());
+    let told = |m: &Mistake| m.is_error() && m.message.contains("U+001B");
+    assert!(reading.mistakes.iter().any(told), "{:?}", reading.mistakes);
+}
+
 prop_compose! {
     fn any_answers()(
-        name in proptest::option::of(".{0,20}[a-z].{0,20}"),
+        name in proptest::option::of(SEEN),
         latitude_deg in -90.0..90.0_f64,
         longitude_deg in -180.0..180.0_f64,
         water_depth_m in proptest::option::of(1.0..6000.0_f64),
