@@ -99,9 +99,8 @@ pub(crate) fn held_up(hangs: &Hangs<'_>) -> Vec<Verdict> {
         let verdicts = match one {
             Ok(of) => {
                 let verdict = held_up_of(line, &of);
-                let in_troughs = in_troughs(hangs, &of);
-                let judged = verdict.map(|v| match in_troughs.filter(|_| !v.is_broken()) {
-                    Some(why) => unknown(v.subject(), why),
+                let judged = verdict.map(|v| match in_troughs(hangs, &of) {
+                    Some(why) => v.only_broken(why),
                     None => v,
                 });
                 judged.into_iter().collect()

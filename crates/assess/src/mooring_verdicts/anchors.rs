@@ -217,8 +217,8 @@ pub(crate) fn anchor_keeps(found: &Moorings, line: &Line, anchor: usize, factor:
         others => told.evidence(&(&path, factor, worst.has_n, others)),
     };
     let verdict = against.judge(path, worst.asked_n, evidence, why);
-    match open.filter(|_| !verdict.is_broken()) {
-        Some(why) => unknown(verdict.subject(), why),
+    match open {
+        Some(why) => verdict.only_broken(why),
         None => verdict,
     }
 }

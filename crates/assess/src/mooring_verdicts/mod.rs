@@ -13,7 +13,7 @@ use plan::Line;
 use crate::input::{CasesError, NotMoored};
 use crate::memo::Memo;
 use crate::moorings::{Extreme, HungLine, METHOD, Moorings, moorings_of};
-use crate::verdict::{Evidence, Ruling, Verdict, unknown};
+use crate::verdict::{Evidence, Verdict};
 
 pub(crate) use anchors::{anchor_keeps, anchor_load};
 pub(crate) use housings::{bed_as_written, housing_margin};
@@ -97,10 +97,9 @@ impl Told<'_> {
 
     /// A verdict that stands only if it is broken while some case has no shape.
     pub(crate) fn whole(&self, verdict: Verdict) -> Verdict {
-        let broken = matches!(&verdict, Verdict::Known(k) if k.ruling == Ruling::Broken);
         match self.gap() {
-            Some(why) if !broken => unknown(verdict.subject(), why),
-            _ => verdict,
+            Some(why) => verdict.only_broken(why),
+            None => verdict,
         }
     }
 }

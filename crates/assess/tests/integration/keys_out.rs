@@ -30,7 +30,6 @@ const MAY: &[(&str, &str)] = &[
     ("span.*.fuse", "a fuse that is not there does not melt"),
     ("wakes_after", "all then wake at once"),
     ("spare.*.dead_on_deck", "that of the deployment counts"),
-    (".strongest_at", "the case then names no tide"),
 ];
 
 /// A step from the top of a plan to a value in it.

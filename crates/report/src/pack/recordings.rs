@@ -1,5 +1,5 @@
 //! What the recordings to come are: a description with attribute names as the Climate and Forecast conventions have them and quantities as ISO 18405 does,
-//! so that an archive can take the files.
+//! so that an archive can take the files. Names of both from memory.
 
 use plan::{Line, SensorKind};
 use serde_json::{Value, json};
@@ -30,7 +30,7 @@ pub(super) fn description(line: &Line) -> Value {
         json!({
             "sensor": path,
             "long_name": "sound pressure",
-            "standard": "ISO 18405:2017, 3.1.2.1",
+            "standard": "ISO 18405, sound pressure",
             "units": "Pa",
             "reference": "1 uPa",
             "depth_m": Some(module.depth_m).filter(|d| d.is_finite()),
@@ -54,7 +54,7 @@ pub(super) fn description(line: &Line) -> Value {
     let of = &line.deployment;
     json!({
         "format": "recordings/1",
-        "conventions": "attribute names as in CF-1.10 (from memory)",
+        "conventions": "attribute names after the Climate and Forecast conventions, quantities after ISO 18405",
         "title": of.name,
         "time_coverage_start": of.start.map(|t| t.to_string()),
         "time_coverage_duration_s": of.duration_s.si,

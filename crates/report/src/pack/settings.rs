@@ -58,11 +58,10 @@ fn owned(line: &Line, module: ModuleIx) -> BTreeSet<String> {
 }
 
 /// Keys of a module that its program is set by: of what it is made and where it hangs nobody sets.
-const SET: [&str; 7] = [
+const SET: [&str; 6] = [
     "sensor",
     "output",
     "heartbeat",
-    "clock",
     "drift_alarm",
     "starts_in",
     "wakes_after",

@@ -714,7 +714,8 @@ fn regress_the_documents_of_a_pack() {
         let text = fs::read_to_string(folder.join(file)).unwrap();
         let mut told: Value = serde_json::from_str(&text).unwrap();
         // How long a file is goes with the last digits in it.
-        for listed in told["files"].as_array_mut().into_iter().flatten() {
+        let files = told.get_mut("files").and_then(Value::as_array_mut);
+        for listed in files.into_iter().flatten() {
             assert!(listed["bytes"].as_u64().unwrap() > 0);
             listed["bytes"] = json!(1);
         }
