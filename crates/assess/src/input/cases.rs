@@ -293,7 +293,7 @@ fn declared(line: &Line, density_kg_m3: f64) -> Result<Vec<DesignCase>, CasesErr
     each.collect()
 }
 
-/// The id of a case that has the current and the wind of the site where no declared one has either.
+/// The id of a case that has of the site's current and wind what no declared one has.
 const OF_THE_SITE: &str = "site";
 
 /// What the site writes of its current and of its wind, and no declared case has: a case more, so that slack water alone does not stand for the site.

@@ -22,7 +22,7 @@ const DAYS: usize = 10;
 /// The example with a requirement on labels, and nothing that holds back what goes ashore.
 fn asking(desk: &Desk) -> String {
     let text = desk.text();
-    let held = "when_told = \"alert/call\"\nat_most = \"12 per d\"\n";
+    let held = "when_told = \"alert/call\"\nat_most = \"11 per d\"\n";
     assert!(text.contains(held));
     text.replace(held, "when_told = \"alert/call\"\n") + LABELS
 }

@@ -19,6 +19,7 @@ mod documents;
 mod failures;
 mod faults;
 mod files;
+mod first_page;
 mod frame;
 mod heard;
 mod hours;

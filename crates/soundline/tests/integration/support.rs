@@ -96,7 +96,7 @@ fn rehearsed(name: &str) -> PathBuf {
 }
 
 /// All of a folder but evidence.
-fn copy(from: &Path, to: &Path) {
+pub(crate) fn copy(from: &Path, to: &Path) {
     for entry in std::fs::read_dir(from).unwrap() {
         let entry = entry.unwrap();
         let target = to.join(entry.file_name());
