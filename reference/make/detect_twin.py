@@ -178,6 +178,35 @@ def trains(cells, rate, rise, prominence, least, most, at_least, within):
     return [cells[p]["begin"] for p in pulses], out
 
 
+def trains_with_missed(cells, rate, rise, prominence, least, most, at_least, of_last):
+    """The same where pulses may be missed: the train is laid out first, each gap as a whole number of intervals, and looked through for a confirmation afterwards."""
+    level = np.array([c["level"] for c in cells])
+    background = np.array([c["background"] for c in cells])
+    peaks, _ = find_peaks(level, prominence=prominence)
+    begins = [(int(p), cells[p]["begin"]) for p in peaks
+              if not math.isnan(background[p]) and level[p] - background[p] >= rise]
+    least, most = round(least * rate), round(most * rate)
+    trains = []
+    for peak, begin in begins:
+        if trains:
+            gap = begin - trains[-1][-1][1]
+            # Whole numbers of intervals that a gap may be, the least first.
+            fits = [m for m in range(1, of_last - at_least + 2) if (m - 1) * most < gap <= m * most or m == 1 and gap <= most]
+            if fits:
+                if gap >= fits[0] * least:
+                    trains[-1].append((peak, begin, trains[-1][-1][2] + fits[0]))
+                continue
+        trains.append([(peak, begin, 0)])
+    out = []
+    for train in trains:
+        for last in range(at_least - 1, len(train)):
+            if train[last][2] - train[last - at_least + 1][2] < of_last:
+                out.append(dict(begin_sample=train[0][1], end_sample=cells[train[-1][0]]["end"], pulses=len(train),
+                                confirmed_begin_sample=train[last][1]))
+                break
+    return out
+
+
 def calls_case(rate, seconds, seed, confirm, factor=1):
     """Up-calls of falling strength, a click, a hum of six seconds and calls close together, in invented noise."""
     x = 1000.0 * noise(seed, rate * seconds)
@@ -232,7 +261,12 @@ def clicks_case():
     pulses, events = trains(row, rate, 10.0, 10.0, 0.008, 0.1, 5, 0.3)
     kept = {str(i): [row[i]["level"], None if math.isnan(row[i]["background"]) else row[i]["background"]]
             for i in range(0, len(row), 997)}
-    return dict(rate_hz=rate, seconds=seconds, seed=seed, setting=setting,
+    # Intervals of 30 to 34 ms and of 55 ms as one, two or three of what is allowed, or off the beat.
+    missed = [dict(min_interval_s=least, max_interval_s=most, at_least=k, of_last=n,
+                   events=trains_with_missed(row, rate, 10.0, 10.0, least, most, k, n))
+              for least, most, k, n in [(0.008, 0.1, 5, 8), (0.02, 0.04, 5, 8), (0.02, 0.04, 4, 8), (0.014, 0.02, 5, 8),
+                                        (0.014, 0.02, 5, 9), (0.02, 0.026, 3, 8), (0.02, 0.026, 3, 6), (0.01, 0.06, 2, 6)]]
+    return dict(rate_hz=rate, seconds=seconds, seed=seed, setting=setting, missed=missed,
                 clicks=[[c, a] for c, a in clicks], click_hz=24000.0, click_width_s=60e-6, cells=len(row),
                 some_cells_db=kept, pulse_begin_samples=pulses, events=events)
 

@@ -5,7 +5,8 @@ Python 3.11, numpy==2.4.6. Run with no arguments to write reference/network/nump
 A line is a tree of modules with a span more at times. Power: node voltages by numpy.linalg.solve on the conductance matrix, loads left out (they are 5 mW, which moves no voltage by
 0.05 V; lines with a voltage within 0.3 V of a lowest voltage are drawn again). A supply over its current limit gives its limit. A module below its lowest voltage is dead and stays so; one
 that passes power only while it is powered opens then, and the voltages are found again. Messages: all sequences of different modules are tried; one between hands on while it works, or
-where what passes it says so. Detections are followed message by message. numpy draws the lines.
+where what passes it says so. Detections are followed message by message. A hydrophone that is deaf starts nothing, and all heartbeats go on: only a level of the sea that goes ashore in one
+tells it. numpy draws the lines, and with a second stream whose heartbeats hold which levels.
 """
 
 import hashlib
@@ -76,6 +77,16 @@ def line(draw):
         "supplies": supplies,
         "uplink": uplink,
     }
+
+
+def with_levels(net, draw):
+    """Which heartbeats hold the level of which hydrophones: of modules their own, of the uplink's module also that of others."""
+    ears = [m for m, module in enumerate(net["modules"]) if module["hydrophone"]]
+    for m, module in enumerate(net["modules"]):
+        beats = module["heartbeat_min"] is not None
+        own = [e for e in ears if (e == m or m == 0) and draw.random() < 0.6]
+        module["levels"] = own if beats else []
+    return net
 
 
 class TooClose(Exception):
@@ -250,7 +261,23 @@ def heard(net, frm, at, whole):
     return frm != at and net["modules"][frm]["heartbeat_min"] is not None and wants and whole(frm, at)
 
 
-def failure(net, before, cut=None, link_cut=None, supplies=None, short=None, forced=None, hung=None, up=True):
+def level_ashore(net, ear, whole):
+    """Seconds until a level of the sea that goes ashore in a heartbeat tells a deaf hydrophone; None where none does or its message may wait for ever."""
+    uplink = net["uplink"]
+    own = net["modules"][0]
+    theirs = net["modules"][ear]
+    told = ear != 0 and ear in theirs["levels"] and heard(net, ear, 0, whole)
+    times = []
+    if uplink["heartbeat_h"] and ear in own["levels"] and (ear == 0 or told):
+        times.append(own["heartbeat_min"] + (0 if ear == 0 else theirs["heartbeat_min"]))
+    if uplink["forwards"] and told:
+        times.append(theirs["heartbeat_min"])
+    if not times or uplink["expiry_s"] is None:
+        return None
+    return 60 * min(times) + uplink["expiry_s"] + 20
+
+
+def failure(net, before, cut=None, link_cut=None, supplies=None, short=None, forced=None, hung=None, up=True, deaf=None):
     dead = power(net, cut, supplies, short, forced, hung)
     if hung is not None and dead[hung]:
         hung = None
@@ -262,12 +289,12 @@ def failure(net, before, cut=None, link_cut=None, supplies=None, short=None, for
 
     stopped = [dead[m] or m == hung for m in range(count)]
     ears = [m for m in range(count) if net["modules"][m]["hydrophone"]]
-    now = {e: follow(net, e, reach, up) if not stopped[e] else (set(), set(), False, {}) for e in ears}
+    now = {e: follow(net, e, reach, up) if not stopped[e] and e != deaf else (set(), set(), False, {}) for e in ears}
     lost_line = [
         e
         for e in ears
         if not before["dead"][e]
-        and (stopped[e] or ((before["led"][e][0] or before["led"][e][1]) and not (now[e][0] or now[e][1])))
+        and (stopped[e] or e == deaf or ((before["led"][e][0] or before["led"][e][1]) and not (now[e][0] or now[e][1])))
     ]
     lost_shore = [e for e in ears if before["led"][e][2] and not now[e][2]]
     outputs = []
@@ -325,6 +352,10 @@ def failure(net, before, cut=None, link_cut=None, supplies=None, short=None, for
         elif times:
             notices = min(times) + uplink["expiry_s"] + 20
         sees = "alerts" if not lost_shore else "unknown" if times else "quiet"
+        if deaf is not None and lost_shore:
+            notices = level_ashore(net, deaf, before["reach"])
+            unknown = notices is None
+            sees = "quiet" if unknown else "unknown"
     without = [m for m in range(count) if dead[m] and not before["dead"][m]]
     return [without, lost_line, lost_shore, outputs, sees, "unknown" if unknown else notices]
 
@@ -349,6 +380,8 @@ def failures(net):
         told[f"module {m} hung"] = failure(net, before, hung=m)
         short = None if module["power"] == "always" else ("module", m)
         told[f"module {m} flooded"] = failure(net, before, forced=m, short=short)
+        if module["hydrophone"]:
+            told[f"module {m} deaf"] = failure(net, before, deaf=m)
     for s in range(len(net["supplies"])):
         left = [at for i, at in enumerate(net["supplies"]) if i != s]
         told[f"supply {s} no-supply"] = failure(net, before, supplies=left)
@@ -360,9 +393,10 @@ def failures(net):
 def main():
     here = pathlib.Path(__file__)
     draw = np.random.default_rng(20)
+    levels = np.random.default_rng(21)
     cases = []
     while len(cases) < 100:
-        net = line(draw)
+        net = with_levels(line(draw), levels)
         try:
             cases.append({**net, "failures": failures(net)})
         except TooClose:

@@ -68,7 +68,7 @@ def behaviours(net):
     return all
 
 
-def follow(net, ear, works, reach, wrong, up):
+def follow(net, ear, works, reach, wrong, up, deaf=None):
     """Modules told, outputs switched, and whether the shore learns, of what one hydrophone hears."""
     rules = behaviours(net)
     told, outputs, shore = set(), set(), False
@@ -80,13 +80,15 @@ def follow(net, ear, works, reach, wrong, up):
                 begun.add(b)
                 todo.append(b)
 
-    if not works[ear]:
+    if not works[ear] or ear == deaf:
         return told, outputs, shore
     begin(ear, ("heard", ear))
     vote = net["vote"]
     if vote:
 
         def counts(other):
+            if other == deaf:
+                return False
             if other == vote["on"]:
                 return works[other]
             # Times of two modules are compared.
@@ -120,7 +122,7 @@ def follow(net, ear, works, reach, wrong, up):
     return told, outputs, shore
 
 
-def failure(net, before, cut=None, link_cut=None, supplies=None, short=None, forced=None, hung=None, up=True, clock=None):
+def failure(net, before, cut=None, link_cut=None, supplies=None, short=None, forced=None, hung=None, up=True, clock=None, deaf=None):
     count = len(net["modules"])
     dead = base.power(net, cut, supplies, short, forced, hung)
     if hung is not None and dead[hung]:
@@ -137,10 +139,10 @@ def failure(net, before, cut=None, link_cut=None, supplies=None, short=None, for
     if clock is not None and clock == net["master"]:
         wrong = [w or module["clock"] == "set" for w, module in zip(wrong, net["modules"])]
     ears = [m for m in range(count) if net["modules"][m]["hydrophone"]]
-    now = {e: follow(net, e, works, reach, wrong, up) for e in ears}
+    now = {e: follow(net, e, works, reach, wrong, up, deaf) for e in ears}
     if before is None:
         return now
-    lost_line = [e for e in ears if not works[e] or ((before[e][0] or before[e][1]) and not (now[e][0] or now[e][1]))]
+    lost_line = [e for e in ears if not works[e] or e == deaf or ((before[e][0] or before[e][1]) and not (now[e][0] or now[e][1]))]
     lost_shore = [e for e in ears if before[e][2] and not now[e][2]]
     outputs = []
     for m in range(count):
@@ -150,7 +152,9 @@ def failure(net, before, cut=None, link_cut=None, supplies=None, short=None, for
             does = "off" if dead[m] else "stays" if m == hung else "unasked" if asked < asked_before else "as-before"
             outputs.append([m, does, asked, "not-needed" if does == "as-before" else "unknown", None])
     sees = "no-shore" if not net["uplink"] else "quiet" if lost_shore else "alerts"
-    return [[m for m in range(count) if dead[m]], lost_line, lost_shore, outputs, sees, None, [e for e in ears if wrong[e]]]
+    # No heartbeat here holds a level: whether anything tells a deaf hydrophone is unknown.
+    notices = "unknown" if deaf is not None and net["uplink"] and lost_shore else None
+    return [[m for m in range(count) if dead[m]], lost_line, lost_shore, outputs, sees, notices, [e for e in ears if wrong[e]]]
 
 
 def failures(net):
@@ -167,6 +171,8 @@ def failures(net):
         told[f"module {m} hung"] = failure(net, before, hung=m)
         short = None if module["power"] == "always" else ("module", m)
         told[f"module {m} flooded"] = failure(net, before, forced=m, short=short)
+        if module["hydrophone"]:
+            told[f"module {m} deaf"] = failure(net, before, deaf=m)
         if module["clock"] or m == net["master"]:
             told[f"module {m} wrong-clock"] = failure(net, before, clock=m)
     for s in range(len(net["supplies"])):

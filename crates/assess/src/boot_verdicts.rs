@@ -1,7 +1,8 @@
 //! Whether the line carries its modules while they boot, and when the last hydrophone listens.
 
-use plan::{Line, Q, SensorIx, SensorKind};
+use plan::{Line, Q, SensorIx, SensorKind, That};
 
+use crate::memo::Memo;
 use crate::power_cases::METHOD as NETWORK;
 use crate::reserve::without_current_limit;
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
@@ -13,8 +14,17 @@ const NARROW_LOAD_PERCENT: f64 = 10.0;
 const NARROW_S: f64 = 1.0;
 const TURNS: &str = "each module waits for power, its delay and its boot (docs/method/start-up.md; shortest ways, Dijkstra 1959, from memory)";
 
-/// Whether the line has an operating point whenever a module switches on and boots, as far as that is known, with what would help where it has none and that is asked for.
-pub(crate) fn boots_carried(line: &Line, helps: bool) -> Vec<Verdict> {
+/// Whether the line has an operating point whenever a module switches on and boots, as far as that is known.
+pub(crate) fn boots_carried(line: &Line) -> Vec<Verdict> {
+    carried(line, None)
+}
+
+/// The same, with what would help where it has none.
+pub(crate) fn boots_carried_with_help(line: &Line, memo: &Memo) -> Vec<Verdict> {
+    carried(line, Some(memo))
+}
+
+fn carried(line: &Line, helps: Option<&Memo>) -> Vec<Verdict> {
     match booting(line) {
         Booting::Nothing | Booting::Unknown(_) => Vec::new(),
         Booting::Least(least) => {
@@ -37,10 +47,11 @@ pub(crate) fn boots_carried(line: &Line, helps: bool) -> Vec<Verdict> {
             };
             let mut verdict = against.judge("the line".to_owned(), carries, evidence, why);
             let tight = matches!(&verdict, Verdict::Known(known) if known.ruling != Ruling::Met);
-            if tight && helps {
-                for help in what_helps(line, &least) {
+            if let Some(memo) = helps.filter(|_| tight) {
+                for help in what_helps(line, &least, memo) {
                     verdict = verdict.because(&format!("; {help}"));
                 }
+                verdict = pointed(line, verdict);
             }
             if let Some(endless) = without_current_limit(line) {
                 verdict = verdict.only_broken(format!(
@@ -68,12 +79,29 @@ pub(crate) fn boots_carried(line: &Line, helps: bool) -> Vec<Verdict> {
                     while_booting(line, &instant)
                 ),
             );
-            if helps && let Some(staggered) = crate::waking::staggered(line) {
-                verdict = verdict.because(&format!("; {}", staggered.told(line)));
+            if let Some(memo) = helps {
+                if let Some(staggered) = crate::waking::staggered(line) {
+                    verdict = verdict.because(&format!("; {}", staggered.told(line, memo)));
+                }
+                verdict = pointed(line, verdict);
             }
             vec![verdict]
         }
     }
+}
+
+/// With where the start itself is followed in time.
+fn pointed(line: &Line, verdict: Verdict) -> Verdict {
+    if !verdict.is_broken() {
+        return verdict;
+    }
+    let mut starts = line.requirements.iter();
+    let start = starts.find(|r| matches!(r.that, That::StartUp { .. }));
+    verdict.because(&match start {
+        Some(r) => format!("; `{}` follows the start in time", r.id),
+        None => "; a requirement on `start-up` and `soundline start` follow the start in time"
+            .to_owned(),
+    })
 }
 
 /// What is missing to know whether the line carries its boots.

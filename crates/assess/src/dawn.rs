@@ -17,6 +17,7 @@ use crate::years::WEATHER_SEED;
 /// Years of which the hours make a mean day, or all that were measured where there are fewer.
 const YEARS: u64 = 10;
 const HOURS_OF_A_DAY: usize = 24;
+pub(crate) const SECONDS_PER_DAY: f64 = HOURS_OF_A_DAY as f64 * SECONDS_PER_HOUR;
 
 /// A supply that comes back.
 #[derive(Clone, Debug)]
@@ -260,11 +261,25 @@ impl ComesBack {
         bank
     }
 
-    /// A mean day from midnight on, with the battery as the night has left it: the load just taken off.
-    pub(crate) fn dawn(&self, line: &Line, day: &MeanDay) -> Result<Dawn, InputError> {
+    /// Mean days from midnight on, up to so many, until the end of the one on which the load comes back; with the battery as the night has left it: the load just taken off.
+    pub(crate) fn dawn(&self, line: &Line, day: &MeanDay, days: usize) -> Result<Dawn, InputError> {
         let bank = self.bank_in(day.month);
         let from_wh = bank.taken_off_wh(&self.demand);
-        self.through(line, &bank, from_wh, &day.light())
+        let first = self.through(line, &bank, from_wh, &day.light())?;
+        if !first.spells.is_empty() || first.endless_from_s.is_some() {
+            return Ok(first);
+        }
+        let all = self.through(line, &bank, from_wh, &repeated(day, days))?;
+        let Some(back) = all.spells.first() else {
+            return Ok(all);
+        };
+        let until = libm::floor(back.on_s / SECONDS_PER_DAY) as usize + 1;
+        self.through(line, &bank, from_wh, &repeated(day, until))
+    }
+
+    /// Voltage at rest of so much charge, V.
+    pub(crate) fn rest_v(&self, content_wh: f64) -> f64 {
+        self.bank.open.at(content_wh / self.bank.capacity_wh)
     }
 
     /// Mean days one after another, from flat.
@@ -274,12 +289,7 @@ impl ComesBack {
         day: &MeanDay,
         days: usize,
     ) -> Result<Dawn, InputError> {
-        let light = day.light();
-        let mut all = Vec::with_capacity(days * light.len());
-        for _ in 0..days {
-            all.extend(light.iter().copied());
-        }
-        self.through(line, &self.bank_in(day.month), 0.0, &all)
+        self.through(line, &self.bank_in(day.month), 0.0, &repeated(day, days))
     }
 
     fn through(
@@ -293,4 +303,14 @@ impl ComesBack {
         let dawn = bank.dawn(&self.demand, from_wh, light);
         dawn.map_err(|e| refused(&what, e))
     }
+}
+
+/// The light of so many mean days.
+fn repeated(day: &MeanDay, days: usize) -> Vec<Stretch> {
+    let light = day.light();
+    let mut all = Vec::with_capacity(days * light.len());
+    for _ in 0..days {
+        all.extend(light.iter().copied());
+    }
+    all
 }

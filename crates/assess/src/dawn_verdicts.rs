@@ -5,7 +5,7 @@ use power::battery::{Dawn, Hold, Thresholds};
 use quantity::show_number;
 
 use crate::cell_verdicts::MONTHS;
-use crate::dawn::{ComesBack, MeanDay, comes_back as of_supply, demand};
+use crate::dawn::{ComesBack, MeanDay, SECONDS_PER_DAY, comes_back as of_supply, demand};
 use crate::input::at_rest;
 use crate::memo::Memo;
 use crate::start_words::listed;
@@ -29,7 +29,8 @@ fn solar(s: &Supply) -> bool {
 }
 
 /// Whether each solar battery holds the load that comes back, as far as the plan says enough.
-pub(crate) fn comes_back(line: &Line) -> Vec<Verdict> {
+/// With a memo it is told what stays broken with what would help.
+pub(crate) fn comes_back(line: &Line, memo: Option<&Memo>) -> Vec<Verdict> {
     let supplies = (0..line.supplies.len()).filter(|s| solar(&line.supplies[*s]));
     supplies
         .filter_map(|s| {
@@ -38,7 +39,7 @@ pub(crate) fn comes_back(line: &Line) -> Vec<Verdict> {
                 return Some(beyond);
             }
             let hold = back.hold(line).ok()?;
-            Some(held(line, &back, &hold))
+            Some(held(line, &back, &hold, memo))
         })
         .collect()
 }
@@ -77,7 +78,7 @@ fn beyond_full(line: &Line, back: &ComesBack) -> Option<Verdict> {
     Some(against.judge(subject, on_v, evidence, why))
 }
 
-fn held(line: &Line, back: &ComesBack, hold: &Hold) -> Verdict {
+fn held(line: &Line, back: &ComesBack, hold: &Hold, memo: Option<&Memo>) -> Verdict {
     let subject = format!("supply.{}", line.supplies[back.supply.0].id);
     let heaviest_w = back.demand.boot.iter().map(|s| s.power_w);
     let heaviest_w = heaviest_w.fold(back.demand.running_w, f64::max);
@@ -125,8 +126,9 @@ fn held(line: &Line, back: &ComesBack, hold: &Hold) -> Verdict {
     }
     helps.extend(staggering_that_holds(line, back).map(|(most_w, found)| {
         format!(
-            "with boots staggered the battery gives no more than {most_w:.1} W and holds: give {}",
-            found.delays(line)
+            "with boots staggered the battery gives no more than {most_w:.1} W and holds: give {}{}",
+            found.delays(line),
+            memo.map_or_else(String::new, |memo| found.beside(line, memo))
         )
     }));
     match helps.is_empty() {
@@ -167,17 +169,41 @@ pub(crate) fn dawn_restarts(
 ) -> Vec<Verdict> {
     each_supply(line, of, solar, &mut |supply| {
         let (back, days) = ready(line, supply, memo, assumed)?;
-        if beyond_full(line, &back).is_some_and(|v| v.is_broken()) {
-            return Err("the load never comes back: see `comes-back`".to_owned());
+        let subject = format!("supply.{}", line.supplies[supply.0].id);
+        let evidence = || Evidence::computed(DAWN, &(&back.bank, &back.demand, &days));
+        if let Some(beyond) = beyond_full(line, &back).filter(Verdict::is_broken) {
+            let months: Vec<String> = days.iter().map(|d| d.name().to_owned()).collect();
+            let why = format!("as {}; see `comes-back`", beyond.why());
+            return Ok(never_back(subject, &months, &why, evidence()));
         }
         let mut worst: Option<(&MeanDay, Dawn)> = None;
+        // Months in which it never comes back, and why; dawns that a person may have to help.
+        let mut dead: Vec<(String, String)> = Vec::new();
+        let mut open: Option<String> = None;
         for day in &days {
-            let dawn = back.dawn(line, day).map_err(|e| e.to_string())?;
+            let dawn = back.dawn(line, day, DAYS).map_err(|e| e.to_string())?;
             if dawn.spells.is_empty() && back.on_beyond_rest() {
                 return Err(format!(
-                    "{}: it comes to its `reconnect_voltage` only while it is charged, and that day charges it too little",
+                    "{}: it comes to its `reconnect_voltage` only while it is charged, and such days charge it too little",
                     told(day, &dawn)
                 ));
+            }
+            if dawn.spells.is_empty() && dawn.endless_from_s.is_none() {
+                let why = format!(
+                    "it has not come to the charge at which the load comes back in {DAYS} mean days that begin empty"
+                );
+                dead.push((day.name().to_owned(), why));
+                continue;
+            }
+            match behind_its_protection(line, &back, &dawn, assumed) {
+                Met(_) => {}
+                Broken(why) => {
+                    dead.push((day.name().to_owned(), why));
+                    continue;
+                }
+                Unknown(why) => {
+                    open.get_or_insert_with(|| format!("before {} is out: {why}", day.name()));
+                }
             }
             let endless = dawn.endless_from_s.is_some();
             let more = |known: &Dawn| {
@@ -187,8 +213,12 @@ pub(crate) fn dawn_restarts(
                 worst = Some((day, dawn));
             }
         }
+        if let Some((_, why)) = dead.first() {
+            let months: Vec<String> = dead.iter().map(|(month, _)| month.clone()).collect();
+            let why = format!("{why}; see `wakes-from-flat` for each condition on the way");
+            return Ok(never_back(subject, &months, &why, evidence()));
+        }
         let (day, dawn) = worst.ok_or("the deployment has no month")?;
-        let subject = format!("supply.{}", line.supplies[supply.0].id);
         if let Some(at_s) = dawn.endless_from_s {
             return Err(format!(
                 "on a mean day of {} it comes back at {} and is taken off in the same instant, on and on: how often depends on `reconnect_after` and `disconnect_after`, of which the plan says nothing; see `comes-back` for what would hold it",
@@ -203,14 +233,63 @@ pub(crate) fn dawn_restarts(
             narrow: 0.0,
             unit: "times".to_owned(),
         };
-        let evidence = Evidence::computed(DAWN, &(&back.bank, &back.demand, &days));
-        let verdict = against.judge(subject, dawn.falls() as f64, evidence, why);
+        let verdict = against.judge(subject, dawn.falls() as f64, evidence(), why);
+        if let (Some(open), false) = (open, verdict.is_broken()) {
+            return Err(open);
+        }
         let hold = back.hold(line).map_err(|e| e.to_string())?;
         if !verdict.is_broken() || hold.holds() {
             return Ok(verdict);
         }
         Ok(verdict.because("; see `comes-back` for what would hold it"))
     })
+}
+
+/// A load that never comes back is not restarted, and yet no line that is dead keeps a limit on restarts.
+fn never_back(subject: String, months: &[String], why: &str, evidence: Evidence) -> Verdict {
+    let against = Against {
+        side: Side::AtMost,
+        limit: 0.0,
+        narrow: 0.0,
+        unit: "months in which the load never comes back".to_owned(),
+    };
+    let why = format!(
+        "in {} no restart is counted, because the line stays dead: {why}",
+        listed(months)
+    );
+    against.judge(subject, months.len() as f64, evidence, why)
+}
+
+/// Whether a battery that fell so low that its protection opened before its load came back is charged again by itself.
+fn behind_its_protection(
+    line: &Line,
+    back: &ComesBack,
+    dawn: &Dawn,
+    assumed: &mut Vec<String>,
+) -> Stands {
+    let own = &line.supplies[back.supply.0];
+    let Some(battery) = own.battery.as_ref() else {
+        return Met("it has no battery".to_owned());
+    };
+    let lowest_v = back.rest_v(dawn.lowest_wh);
+    let opens = match battery.protection {
+        Some(p) => lowest_v <= p.cuts_off_v.si,
+        None => dawn.lowest_wh <= 0.0,
+    };
+    if !opens {
+        return Met("its protection stays closed".to_owned());
+    }
+    let ways = [protection(own, battery, assumed), charger(own, battery)];
+    let fell = format!("what the supply draws itself takes it down to {lowest_v:.2} V at rest");
+    let mut unknown = None;
+    for stands in ways {
+        match stands {
+            Broken(why) => return Broken(format!("{fell}, and {why}")),
+            Unknown(why) => unknown = unknown.or(Some(Unknown(format!("{fell}, and {why}")))),
+            Met(_) => {}
+        }
+    }
+    unknown.unwrap_or(Met(fell))
 }
 
 fn ready(
@@ -234,11 +313,19 @@ fn told(day: &MeanDay, dawn: &Dawn) -> String {
     let Some(first) = dawn.spells.first() else {
         return format!("on a mean day of {} it does not come back", day.name());
     };
-    let mut told = format!(
-        "on a mean day of {}, begun empty, it comes back at {}",
-        day.name(),
-        clock(first.on_s)
-    );
+    let mut told = match libm::floor(first.on_s / SECONDS_PER_DAY) as usize {
+        0 => format!(
+            "on a mean day of {}, begun empty, it comes back at {}",
+            day.name(),
+            clock(first.on_s)
+        ),
+        later => format!(
+            "of mean days of {}, the first begun empty, it comes back on day {} at {}",
+            day.name(),
+            later + 1,
+            clock(first.on_s)
+        ),
+    };
     if dawn.falls() > 0 {
         told.push_str(&format!(
             ", is first taken off again after {}",
@@ -308,11 +395,8 @@ pub(crate) fn wakes_from_flat(
             ("the line carries its modules while they boot", boots(line)),
         ];
         let subject = format!("supply.{}", own.id);
-        // What is not known, or not looked at once another has failed, fails nothing.
-        let holding = chain
-            .iter()
-            .filter(|(_, s)| !matches!(s, Broken(_)))
-            .count();
+        // What is not known counts for nothing good.
+        let holding = chain.iter().filter(|(_, s)| matches!(s, Met(_))).count();
         let broken = chain.iter().find_map(|(what, s)| match s {
             Broken(why) => Some((what, why)),
             _ => None,
@@ -333,7 +417,7 @@ pub(crate) fn wakes_from_flat(
         let first = match broken {
             Some((what, why)) => format!("it does not wake: that {what} fails, as {why}"),
             None if !open.is_empty() => return Ok(unknown(subject, open.join("; "))),
-            None => "each condition from flat to the booted line is met".to_owned(),
+            None => "each step from flat to the booted line is met".to_owned(),
         };
         let each = chain.iter().map(|(what, stands)| {
             let (word, why) = match stands {
@@ -348,7 +432,7 @@ pub(crate) fn wakes_from_flat(
             side: Side::AtLeast,
             limit: chain.len() as f64,
             narrow: 0.0,
-            unit: "conditions that are not known to fail".to_owned(),
+            unit: "steps of the way from flat that are met".to_owned(),
         };
         let evidence = Evidence::computed(FLAT, &chain);
         Ok(against.judge(subject, holding as f64, evidence, why))
@@ -498,7 +582,7 @@ fn load_comes_back(line: &Line, ready: &Ready) -> Stands {
             )),
             Some(first) => Met(format!(
                 "after {:.1} d of mean days of {month}",
-                first.on_s / 86_400.0
+                first.on_s / SECONDS_PER_DAY
             )),
         },
     }

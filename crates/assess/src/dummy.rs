@@ -6,6 +6,7 @@ use quantity::show_number;
 use signal::Decidecade;
 
 use crate::chain::ChainBudget;
+use crate::start_words::listed;
 use crate::verdict::Ruling;
 
 /// So far what a chain makes by itself is to lie below the quietest sea, dB (common practice): it then adds 0.4 dB to it.
@@ -15,7 +16,7 @@ pub const DUMMY_CLEAR_DB: f64 = 10.0;
 pub const DUMMY_LOST_DB: f64 = 10.0;
 
 /// How much of a recording of a dummy element was heard.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct DummyHeard {
     /// Length of its periods, s.
     pub every_s: f64,
@@ -25,6 +26,8 @@ pub struct DummyHeard {
     pub silent: u64,
     /// Samples at full scale: the seconds that hold them are in no level.
     pub clipped_samples: u64,
+    /// States of the module of which nobody says that they were recorded.
+    pub states_missing: Vec<String>,
 }
 
 /// A decidecade of a recording of a dummy element.
@@ -74,6 +77,13 @@ impl DummyJudged {
 
     /// Why a recording in which no band is too loud shows nothing.
     fn shows_nothing(&self, of: &DummyHeard) -> Option<String> {
+        if !of.states_missing.is_empty() {
+            let each = of.states_missing.iter().map(|s| format!("`{s}`"));
+            return Some(format!(
+                "of {} nobody says that it was recorded, and in each state something else switches: record each, and name it with `--state`",
+                listed(&each.collect::<Vec<_>>())
+            ));
+        }
         if of.whole == 0 {
             return Some(format!(
                 "no period of {} s is whole, and in less a level may read low: record longer, or write a shorter `--every`",

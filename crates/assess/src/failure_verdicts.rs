@@ -5,11 +5,14 @@ use plan::{Line, OutputIx, Q};
 use quantity::{Dimension, show};
 
 use crate::failures::{
-    After, Failure, Failures, FailuresError, Safe, Sees, failures, silences, wound_up,
+    After, Breakage, Failure, Failures, FailuresError, Safe, Sees, failures, silences, wound_up,
 };
 use crate::input::Contacts;
+use crate::start_words::listed;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
+/// So many failures are told by name beside the worst.
+const MOST_NAMED: usize = 4;
 /// A time closer to its limit than this share of it is marginal.
 const NARROW_SHARE: f64 = 0.02;
 const METHOD: &str = "each part broken in turn: the network settled, breadth-first search over what still passes (docs/method/failures.md)";
@@ -100,11 +103,11 @@ pub(crate) fn single_failure(line: &Line, limit: u32) -> Vec<Verdict> {
         let most = table.known.iter().rev().max_by_key(|known| count(known));
         let (value, why) = most.map_or((0.0, "nothing can fail".to_owned()), |known| {
             let (failure, lost) = (known.failure, known.worst.lost());
-            let as_many = table
-                .known
-                .iter()
-                .filter(|other| count(other) == lost.len());
-            let others = as_many.count() - 1;
+            let same = |other: &&Known<'_>| other.failure == failure;
+            let (as_many, fewer): (Vec<_>, Vec<_>) = (table.known.iter())
+                .filter(|other| !same(other))
+                .partition(|other| count(other) == lost.len());
+            let others = as_many.len();
             let at_times = match lost.len() > known.first.lost().len() {
                 true => format!(", some at times only, as {}", known.first.comes_and_goes()),
                 false => String::new(),
@@ -114,12 +117,19 @@ pub(crate) fn single_failure(line: &Line, limit: u32) -> Vec<Verdict> {
                 (false, 0) => {
                     format!("{} takes {}{at_times}", failure.called(), lost.join(", "))
                 }
-                (false, others) => format!(
-                    "{} takes {}{at_times}; {others} more of {} failures take as many",
+                (false, _) => format!(
+                    "{}{} takes {}{at_times}; {others} more of {} failures take as many: {}",
                     failure.called(),
+                    harm(known),
                     lost.join(", "),
-                    table.known.len()
+                    table.known.len(),
+                    named(&as_many)
                 ),
+            };
+            let besides: Vec<_> = fewer.into_iter().filter(|k| !harm(k).is_empty()).collect();
+            let why = match besides.is_empty() {
+                true => why,
+                false => format!("{why}; fewer take {}", named(&besides)),
             };
             (lost.len() as f64, why)
         });
@@ -131,6 +141,45 @@ pub(crate) fn single_failure(line: &Line, limit: u32) -> Vec<Verdict> {
             &table.unknown,
         )]
     })
+}
+
+/// What a failure does beside taking hydrophones: a silence that passes for a quiet sea, outputs that nothing brings to their fail-safe state.
+fn harm(known: &Known<'_>) -> String {
+    let mut does = Vec::new();
+    if known.worst.shore == Sees::Quiet {
+        does.push("the shore takes it for a quiet sea".to_owned());
+    }
+    let unsafe_ones = known.worst.outputs.iter().filter(|o| o.safe == Safe::Never);
+    let unsafe_ones: Vec<String> = unsafe_ones.map(|o| o.output.clone()).collect();
+    if !unsafe_ones.is_empty() {
+        does.push(format!("it leaves {} unsafe", listed(&unsafe_ones)));
+    }
+    match does.is_empty() {
+        true => String::new(),
+        false => format!(" ({})", does.join(", and ")),
+    }
+}
+
+/// Failures by name with what else they do: first uplinks and spans, whose silence is most easily taken for a calm, then those that do harm, then the others.
+fn named(failures: &[&Known<'_>]) -> String {
+    let mut all: Vec<&&Known<'_>> = failures.iter().collect();
+    let of_a_link =
+        |k: &Known<'_>| matches!(k.failure.breakage, Breakage::NoUplink | Breakage::Cut);
+    all.sort_by_key(|k| {
+        (
+            k.failure.breakage != Breakage::NoUplink,
+            harm(k).is_empty(),
+            !of_a_link(k),
+        )
+    });
+    let told = all.iter().take(MOST_NAMED);
+    let mut told: Vec<String> = told
+        .map(|k| format!("{}{}", k.failure.called(), harm(k)))
+        .collect();
+    if all.len() > MOST_NAMED {
+        told.push(format!("{} more", all.len() - MOST_NAMED));
+    }
+    listed(&told)
 }
 
 /// Time until the shore can tell that a failure has taken a hydrophone from it.
@@ -145,6 +194,8 @@ pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
         let quiet: Vec<String> = taking
             .iter()
             .filter(|known| known.worst.shore == Sees::Quiet)
+            // Of one whose time is unknown somebody may yet tell it.
+            .filter(|known| known.worst.shore_notices_s.is_none())
             .map(|known| known.failure.called())
             .collect();
         let subject = "the shore".to_owned();
@@ -157,7 +208,11 @@ pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
             return vec![against.judge(subject, quiet.len() as f64, evidence(), why)];
         }
         let mut latest: Option<(f64, String)> = None;
-        for known in taking {
+        // Of a hydrophone that is deaf what is missing is told once all else is known.
+        let (deaf, others): (Vec<_>, Vec<_>) = taking
+            .into_iter()
+            .partition(|known| known.failure.breakage == Breakage::Deaf);
+        for known in others.into_iter().chain(deaf) {
             match &known.worst.shore_notices_s {
                 Some(Ok(s)) if latest.as_ref().is_none_or(|(worst, _)| s > worst) => {
                     latest = Some((*s, format!("after {}", known.failure.called())));

@@ -3,10 +3,11 @@
 //! A heartbeat by itself says that a program runs. Voltage and current tell of a contact that goes and of a leak that eats it, humidity and leak of a housing that fills, restarts of a supply that hunts, room of a
 //! store that ends, and the offset of a clock that is lost. Ranges follow from the plan where it says them; steps are choices of ours, fine enough for a trend.
 
-use network::{Field, FieldKind, Frame, Layout, bits};
-use plan::{Line, Load, ModuleIx, TopicField};
+use network::{Field, FieldKind, Filter, Frame, Layout, TopicName, bits};
+use plan::{Action, Line, Load, ModuleIx, TopicField, TopicIx, UplinkIx, When};
+use quantity::Money;
 
-use crate::input::{InputError, payload_bytes};
+use crate::input::{InputError, MONTH_DAYS, billed_alone, payload_bytes};
 
 const SECONDS_PER_DAY: f64 = 86_400.0;
 const STEP_V: f64 = 0.1;
@@ -43,6 +44,21 @@ pub struct HealthTopic {
     pub goes_ashore: bool,
 }
 
+/// What a message on health costs by an uplink.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HealthAshore {
+    /// Typed path of the uplink.
+    pub uplink: String,
+    /// Billed messages that each takes, sent by itself.
+    pub billed_each: u64,
+    /// Billed messages in a month of 30 d.
+    pub billed_a_month: u64,
+    /// Their price; what is included in a month, and the least that a month costs, are not counted. `None` of more than can be counted.
+    pub price_a_month: Option<Money>,
+    /// The same of the heartbeat as the plan has it.
+    pub price_now: Option<Money>,
+}
+
 /// A module's message on its health.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ModuleHealth {
@@ -54,8 +70,12 @@ pub struct ModuleHealth {
     pub fields: Vec<HealthField>,
     /// All of them packed, bytes.
     pub bytes: u32,
+    /// Messages in a day; `None` without a heartbeat.
+    pub messages_a_day: Option<f64>,
     /// What that is in a day, payload alone, bytes; `None` without a heartbeat.
     pub bytes_a_day: Option<f64>,
+    /// What it costs by each uplink by which each of these messages goes ashore.
+    pub ashore: Vec<HealthAshore>,
 }
 
 /// A message on health for each module of a line.
@@ -97,11 +117,18 @@ fn of(line: &Line, module: ModuleIx) -> Result<ModuleHealth, InputError> {
             name: topic.name.clone(),
             bytes: payload_bytes(topic)?,
             every_s: beat.every_s.si,
-            goes_ashore: beat.by.is_some(),
+            goes_ashore: !ways_ashore(line, module, beat.topic).is_empty(),
         }),
         _ => None,
     };
+    let ways = heartbeat.map_or_else(Vec::new, |beat| ways_ashore(line, module, beat.topic));
+    let ashore = topic.iter().flat_map(|topic| {
+        let bytes = packed.bytes();
+        ways.iter().map(move |u| ashore(line, *u, topic, bytes))
+    });
     Ok(ModuleHealth {
+        ashore: ashore.collect(),
+        messages_a_day: topic.as_ref().map(|t| SECONDS_PER_DAY / t.every_s),
         bytes_a_day: topic
             .as_ref()
             .map(|t| f64::from(packed.bytes()) * SECONDS_PER_DAY / t.every_s),
@@ -110,6 +137,48 @@ fn of(line: &Line, module: ModuleIx) -> Result<ModuleHealth, InputError> {
         topic,
         fields,
     })
+}
+
+/// The uplinks by which each heartbeat of a module goes ashore: its own, or by a behaviour of the uplink's module that sends up all that it is told.
+fn ways_ashore(line: &Line, module: ModuleIx, topic: TopicIx) -> Vec<UplinkIx> {
+    let name = &line.topics[topic.0].name;
+    let sends = |u: UplinkIx| {
+        let own = line.modules[module.0].heartbeat.and_then(|h| h.by) == Some(u);
+        let told = line.behaviours.iter().any(|b| {
+            let hears = matches!(&b.when, When::Told { filter } if matches(filter, name));
+            let up = |a: &Action| matches!(a, Action::SendUp { uplink, topic: t, .. } if *uplink == u && *t == topic);
+            hears && b.at_most.is_none() && b.on != module && b.actions.iter().any(up)
+        });
+        own || told
+    };
+    (0..line.uplinks.len())
+        .map(UplinkIx)
+        .filter(|u| sends(*u))
+        .collect()
+}
+
+fn matches(filter: &str, name: &str) -> bool {
+    match (Filter::parse(filter), TopicName::parse(name)) {
+        (Ok(filter), Ok(name)) => filter.matches(&name),
+        _ => false,
+    }
+}
+
+fn ashore(line: &Line, uplink: UplinkIx, topic: &HealthTopic, bytes: u32) -> HealthAshore {
+    let u = &line.uplinks[uplink.0];
+    let messages = libm::ceil(MONTH_DAYS * SECONDS_PER_DAY / topic.every_s) as u64;
+    let price = |bytes: u32| {
+        let billed = billed_alone(u, bytes).checked_mul(messages)?;
+        u.price.times(billed)
+    };
+    let billed_each = billed_alone(u, bytes);
+    HealthAshore {
+        uplink: format!("uplink.{}", u.id),
+        billed_each,
+        billed_a_month: billed_each.saturating_mul(messages),
+        price_a_month: price(bytes),
+        price_now: price(topic.bytes),
+    }
 }
 
 fn name_of(field: &TopicField) -> &str {

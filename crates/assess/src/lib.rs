@@ -20,6 +20,7 @@ mod combinations;
 mod compare;
 mod conductors;
 mod corners;
+mod cure;
 mod dawn;
 mod dawn_verdicts;
 mod delay_verdicts;
@@ -148,7 +149,7 @@ pub use faults::{
     PoorContact, ShortAt, ShortKnown, WeakestShort, faults,
 };
 pub use hang::{DepthsTold, HungDepth, TOLD_FROM_M, depth_by, depths_told, hang, read, read_with};
-pub use health::{HealthField, HealthTopic, ModuleHealth, module_health};
+pub use health::{HealthAshore, HealthField, HealthTopic, ModuleHealth, module_health};
 pub use hours::{
     AtOnce, CAUSES, CLIPPED_SHARE, Cause, CauseKnown, CauseTold, EarHours, HearingShares, HoursAsk,
     HoursError, LISTENING_YEARS, ListeningHours, Tenths, Waved, listening_hours,

@@ -279,7 +279,7 @@ fn reach_of(subject: String, link: &Link, length_m: f64) -> Option<Verdict> {
 }
 
 /// A radio in line of sight against the horizon of its antennas, or the range that its maker says where that is shorter. A buoy takes its antenna down into
-/// the trough of a wave of the significant height of the month with the highest.
+/// the trough of a wave of the significant height of the month with the highest. Within the horizon alone nothing is known: how far it is loud enough is its maker's to say.
 fn horizon(line: &Line, span: &Span, subject: String, link: &Link) -> Verdict {
     let Some(antennas_m) = link.antennas_m else {
         return unknown(
@@ -338,7 +338,13 @@ fn horizon(line: &Line, span: &Span, subject: String, link: &Link) -> Verdict {
         "radio horizon over an earth of 4/3 its radius",
         &(span.length_m, heights_m, link.longest_m.map(|q| q.si)),
     );
-    at_most_m(longest_m).judge(subject, span.length_m, evidence, why)
+    let verdict = at_most_m(longest_m).judge(subject, span.length_m, evidence, why);
+    match link.longest_m {
+        Some(_) => verdict,
+        None => verdict.only_broken(format!(
+            "the radio horizon of its antennas is {horizon_m:.0} m away{waves}, and nothing says how far it is loud enough: write `link_longest` by its maker or a trial at sea"
+        )),
+    }
 }
 
 fn stub_of(subject: String, link: &Link, stub_m: f64) -> Option<Verdict> {

@@ -125,12 +125,12 @@ const STANDING: [Standing; 23] = [
     shall(
         COMES_BACK,
         "a battery that has taken its load off holds it when it comes back",
-        |of| comes_back(of.reach.line, of.reach),
+        |of| comes_back(of.reach, of.helps.then_some(of.memo)),
     ),
     shall(
         BOOTS_CARRIED,
         "the line carries its modules while they boot",
-        |of| boots_carried(of.reach, of.helps),
+        |of| boots_carried(of.reach, of.helps.then_some(of.memo)),
     ),
     shall("detector", "every detector can be built", |of| {
         unbuilt(of.reach.line, of.reach)
@@ -369,8 +369,8 @@ fn false_trips(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
 }
 
 /// Whether batteries hold the load that comes back, as far as it is known; unknown where a mistake reaches any of what they carry.
-fn comes_back(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
-    let verdicts = dawn_verdicts::comes_back(line);
+fn comes_back(reach: &Reach<'_>, helps: Option<&Memo>) -> Vec<Verdict> {
+    let verdicts = dawn_verdicts::comes_back(reach.line, helps);
     let reached = &reach.reading.spoilt;
     let mut batteries = reached.batteries();
     let wrong = |path: &str| reached.of(path).is_some();
@@ -382,9 +382,12 @@ fn comes_back(line: &Line, reach: &Reach<'_>) -> Vec<Verdict> {
 }
 
 /// Whether the line carries its modules while they boot; unknown where a mistake reaches any of the network.
-fn boots_carried(reach: &Reach<'_>, helps: bool) -> Vec<Verdict> {
+fn boots_carried(reach: &Reach<'_>, helps: Option<&Memo>) -> Vec<Verdict> {
     let Some(spoilt) = reach.spoilt(&reach.electric()) else {
-        return boot_verdicts::boots_carried(reach.line, helps);
+        return match helps {
+            Some(memo) => boot_verdicts::boots_carried_with_help(reach.line, memo),
+            None => boot_verdicts::boots_carried(reach.line),
+        };
     };
     // What a mistake hides may be what would be known: it is told as unknown wherever something is fed.
     let mut declared = reach.reading.spoilt.declared();

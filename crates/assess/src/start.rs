@@ -242,7 +242,7 @@ pub fn start(line: &Line, contacts: Contacts, longest_s: Option<f64>) -> Result<
     let remedy = match followed.report.outcome {
         Outcome::Unsettled { .. } => None,
         _ if followed.finding.starts => None,
-        _ => Some(remedy(line, &memo)?.told),
+        _ => Some(remedy(line, &memo)?.told_with(line, &memo)),
     };
     let ohms = ohms(line, contacts, &followed, &memo)?;
     let Followed {

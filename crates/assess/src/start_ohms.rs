@@ -49,7 +49,8 @@ pub(crate) fn ohms(
         return Ok(None);
     };
     let mut told = vec![format!(
-        "it runs on the bench, with leads of {LEAD_M:.0} m and new contacts, and will not start in the sea: {}",
+        "{} {}",
+        runs_on_the_bench(),
         before(line, Wires::of_start(&failed.input), worst)?
     )];
     let mut helps = Vec::new();
@@ -76,6 +77,13 @@ pub(crate) fn ohms(
     }
     told.extend(helps);
     Ok(Some(told.join("; ")))
+}
+
+/// The words before the ohms that the sea adds to the bench.
+pub(crate) fn runs_on_the_bench() -> String {
+    format!(
+        "it runs on the bench, with leads of {LEAD_M:.0} m and new contacts, and will not start in the sea:"
+    )
 }
 
 /// A network and where its parts come from.
@@ -285,7 +293,7 @@ pub(crate) fn before_by_kind(
 }
 
 /// The line with short leads for its spans.
-fn on_the_bench(line: &Line) -> Line {
+pub(crate) fn on_the_bench(line: &Line) -> Line {
     let mut line = line.clone();
     for span in &mut line.spans {
         span.length_m = span.length_m.min(LEAD_M);

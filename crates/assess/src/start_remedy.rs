@@ -9,6 +9,7 @@ use power::startup::{
     AtOnce, Input, NoOrder, Outcome, Report, Settings, Staged, StartupError, Stop,
 };
 
+use crate::cure::{self, Change};
 use crate::input::{Contacts, StartInput};
 use crate::memo::Memo;
 use crate::start::{StartError, named, patience_s, ready, settings};
@@ -38,26 +39,39 @@ struct Both<'m> {
 type Delays = (Vec<f64>, f64);
 
 /// What starts a line.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 pub(crate) struct Helps {
     /// In a sentence, or why nothing does.
     pub(crate) told: String,
-    /// The keys to write, each with its value; none where nothing helps.
-    pub(crate) keys: Vec<(String, String)>,
+    /// What to write; nothing where nothing helps.
+    pub(crate) changes: Vec<Change>,
 }
 
 impl Helps {
     fn nothing(why: impl Into<String>) -> Helps {
         Helps {
             told: why.into(),
-            keys: Vec::new(),
+            changes: Vec::new(),
+        }
+    }
+
+    /// The keys to write, each with its value.
+    pub(crate) fn keys(&self, line: &Line) -> Vec<(String, String)> {
+        self.changes.iter().map(|c| c.key(line)).collect()
+    }
+
+    /// In a sentence, with what stays broken with it.
+    pub(crate) fn told_with(&self, line: &Line, memo: &Memo) -> String {
+        match cure::beside(line, &self.changes, memo).filter(|_| !self.changes.is_empty()) {
+            Some(beside) => format!("{}; {beside}", self.told),
+            None => self.told.clone(),
         }
     }
 }
 
-/// What to write of a module: the key, its value, and both in words.
+/// What to write of a module, and in words.
 struct Write {
-    key: (String, String),
+    what: Change,
     told: String,
 }
 
@@ -241,10 +255,11 @@ impl<'m> Both<'m> {
                 };
             }
             let path = line.module_path(*ix);
-            let value = format!("{{ on = \"{on_v} V\", off = \"{minimum_v} V\" }}");
+            let what = Change::LockOut(*ix, on_v, minimum_v);
+            let (_, value) = what.key(line);
             each.push(Write {
                 told: format!("{path} `lock_out = {value}` in its input"),
-                key: (format!("{path}.input.lock_out"), value),
+                what,
             });
         }
         (locked, each)
@@ -388,27 +403,26 @@ fn delays(line: &Line, input: &StartInput, delays_s: &[f64]) -> Vec<Write> {
     modules
         .iter()
         .map(|&i| {
-            let value = format!("{} s", delays_s[i]);
+            let what = Change::WakesAfter(input.modules[i], delays_s[i]);
+            let (_, value) = what.key(line);
             Write {
                 told: format!("{} `wakes_after = \"{value}\"`", names.module(i)),
-                key: (
-                    format!("{}.wakes_after", line.module_path(input.modules[i])),
-                    value,
-                ),
+                what,
             }
         })
         .collect()
 }
 
 fn told(each: Vec<Write>, ready_s: f64) -> Helps {
-    let (keys, words): (Vec<_>, Vec<String>) = each.into_iter().map(|w| (w.key, w.told)).unzip();
+    let (changes, words): (Vec<_>, Vec<String>) =
+        each.into_iter().map(|w| (w.what, w.told)).unzip();
     Helps {
         told: format!(
             "give {}: the line then starts with new and with aged contacts, and the last module has booted after {}",
             listed(&words),
             seconds(ready_s)
         ),
-        keys,
+        changes,
     }
 }
 

@@ -2,9 +2,11 @@
 
 use plan::{Line, Q};
 
+use crate::boot_verdicts::boots_carried;
 use crate::input::Contacts;
 use crate::memo::Memo;
 use crate::reserve::without_current_limit;
+use crate::standing::BOOTS_CARRIED;
 use crate::start::{Followed, StartError, follow, patience_s, ready, ready_s};
 use crate::start_ohms::ohms;
 use crate::start_remedy::{remedy, without_falls};
@@ -42,7 +44,7 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ve
     let to_blame = worst.and_then(|i| ohms(line, states[i], &followed[i].0, memo).ok().flatten());
     let helps = match worst {
         Some(_) => match remedy(line, memo) {
-            Ok(helps) => helps.told,
+            Ok(helps) => helps.told_with(line, memo),
             Err(error) => format!("what would start it is not known: {error}"),
         },
         None => String::new(),
@@ -56,6 +58,7 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ve
         None
     };
     let endless = without_current_limit(line);
+    let not_carried = boots_carried(line).iter().any(Verdict::is_broken);
     for (i, (start, age)) in followed.iter().enumerate() {
         let mut why = format!("with {age} contacts {}", start.finding.why);
         if worst == Some(i) {
@@ -63,6 +66,9 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ve
                 why = format!("{why}; {to_blame}");
             }
             why = format!("{why}; {helps}");
+        }
+        if not_carried && worst.unwrap_or(0) == i {
+            why = format!("{why}; see `{BOOTS_CARRIED}`, which is broken");
         }
         let mut verdict = judged(line, start, why, at_most_s);
         if let Verdict::Known(known) = &mut verdict
@@ -75,7 +81,11 @@ pub(crate) fn start_up(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ve
                 known.why
             );
             if let Some(spares) = &spares {
-                known.why = format!("{}; to avoid that, {}", known.why, spares.told);
+                known.why = format!(
+                    "{}; to avoid that, {}",
+                    known.why,
+                    spares.told_with(line, memo)
+                );
             }
         }
         verdicts.push(match &endless {
@@ -96,7 +106,21 @@ pub(crate) fn named_keys(line: &Line, word: Word, memo: &Memo) -> Vec<(String, S
         Word::Marginal => without_falls(line, memo).ok().flatten(),
         Word::Met | Word::Unknown | Word::Provisional => None,
     };
-    helps.map_or_else(Vec::new, |helps| helps.keys)
+    helps.map_or_else(Vec::new, |helps| helps.keys(line))
+}
+
+/// The same, with nothing said of what would help or is to blame.
+pub(crate) fn plainly(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Verdict> {
+    let each = [Contacts::New, Contacts::Aged].map(|contacts| {
+        match patiently(line, contacts, at_most_s, memo) {
+            Ok(start) => {
+                let why = start.finding.why.clone();
+                judged(line, &start, why, at_most_s)
+            }
+            Err(error) => unknown("the line", error.to_string()),
+        }
+    });
+    each.into()
 }
 
 fn fails(start: &Followed) -> bool {

@@ -7,9 +7,14 @@ use plan::{Line, ModuleIx, PassWhen};
 use power::NetworkError;
 use power::startup::{Passing, Turn, Waits, turns};
 
+use crate::cure::{self, Change};
 use crate::input::{Conditions, Contacts, Draw, Electric, ElectricInput, boots, electric};
+use crate::memo::Memo;
 use crate::power_cases::age;
-use crate::start_ohms::{MOST_SIZES, Ways, Wires, before_by_kind, thicker, without_through};
+use crate::start_ohms::{
+    MOST_SIZES, Ways, Wires, before_by_kind, on_the_bench, runs_on_the_bench, thicker,
+    without_through,
+};
 use crate::start_remedy::{OPENS_AT, round_up_s};
 use crate::start_words::listed;
 
@@ -96,7 +101,7 @@ pub(crate) fn waking(line: &Line) -> Waking {
 
 impl Waking {
     /// The instants at which some module switches on and boots, the first first.
-    fn instants(&self, line: &Line) -> Vec<f64> {
+    pub(crate) fn instants(&self, line: &Line) -> Vec<f64> {
         let booting = (0..line.modules.len()).filter(|m| boots(&line.modules[*m]));
         let mut all: Vec<f64> = booting
             .filter_map(|m| self.turns[m])
@@ -125,7 +130,8 @@ impl Waking {
         conditions
     }
 
-    fn boot_at(&self, line: &Line, at_s: f64) -> Vec<ModuleIx> {
+    /// The modules that boot at a time.
+    pub(crate) fn boot_at(&self, line: &Line, at_s: f64) -> Vec<ModuleIx> {
         let boots_then = |m: &usize| {
             boots(&line.modules[*m])
                 && self.turns[*m].is_some_and(|t| t.on_s <= at_s && at_s < t.ready_s)
@@ -222,30 +228,32 @@ fn share(line: &Line, waking: &Waking, contacts: &[Contacts]) -> f64 {
 
 /// The modules that boot at an instant, and when, in words.
 pub(crate) fn while_booting(line: &Line, instant: &Instant) -> String {
-    let paths: Vec<String> = instant
-        .booting
-        .iter()
-        .map(|m| line.module_path(*m))
-        .collect();
+    while_modules_boot(line, &instant.booting, instant.at_s, instant.contacts)
+}
+
+/// The same of these modules at this time.
+pub(crate) fn while_modules_boot(
+    line: &Line,
+    booting: &[ModuleIx],
+    at_s: f64,
+    contacts: Contacts,
+) -> String {
+    let paths: Vec<String> = booting.iter().map(|m| line.module_path(*m)).collect();
     let once = if paths.len() > 1 {
         " boot at once"
     } else {
         " boots"
     };
-    let at = if instant.at_s > 0.0 {
-        format!(", {} s after power comes,", instant.at_s)
+    let at = if at_s > 0.0 {
+        format!(", {at_s} s after power comes,")
     } else {
         String::new()
     };
-    format!(
-        "while {}{once}{at} with {}",
-        listed(&paths),
-        age(instant.contacts)
-    )
+    format!("while {}{once}{at} with {}", listed(&paths), age(contacts))
 }
 
 /// The ohms before the module that has most of them, and what alone would let the line carry its boots.
-pub(crate) fn what_helps(line: &Line, instant: &Instant) -> Vec<String> {
+pub(crate) fn what_helps(line: &Line, instant: &Instant, memo: &Memo) -> Vec<String> {
     let wires = Wires::at_rest(&instant.input);
     let all = Ways::of(wires);
     let ways: Vec<_> = instant
@@ -254,12 +262,17 @@ pub(crate) fn what_helps(line: &Line, instant: &Instant) -> Vec<String> {
         .filter_map(|m| all.way_to(*m))
         .collect();
     let mut told = Vec::new();
+    let now = waking(line);
     if let Some(far) = ways.iter().max_by(|a, b| a.ohm.total_cmp(&b.ohm))
         && let Ok(ohms) = before_by_kind(line, wires, far)
     {
-        told.push(ohms);
+        // Short leads and new contacts are those of the bench.
+        let on_the_bench = share(&on_the_bench(line), &now, &[Contacts::New]);
+        told.push(match instant.share < 1.0 && on_the_bench >= 1.0 {
+            true => format!("{} {ohms}", runs_on_the_bench()),
+            false => ohms,
+        });
     }
-    let now = waking(line);
     let without = without_through(line);
     let carries = share(&without, &now, &[instant.contacts]);
     if carries.is_finite() && carries > instant.share * (1.0 + 1e-9) {
@@ -298,7 +311,7 @@ pub(crate) fn what_helps(line: &Line, instant: &Instant) -> Vec<String> {
         )),
     }
     match staggered(line) {
-        Some(found) => told.push(found.told(line)),
+        Some(found) => told.push(found.told(line, memo)),
         None => told.push("no staggering of the boots makes it carry them".to_owned()),
     }
     told
@@ -314,30 +327,40 @@ pub(crate) struct Staggered {
 }
 
 impl Staggered {
-    pub(crate) fn told(&self, line: &Line) -> String {
+    /// In words, with what stays broken with it.
+    pub(crate) fn told(&self, line: &Line, memo: &Memo) -> String {
         format!(
-            "with boots staggered it would carry {:.1} %: give {}",
+            "with boots staggered it would carry {:.1} %: give {}{}",
             100.0 * self.share,
-            self.delays(line)
+            self.delays(line),
+            self.beside(line, memo)
         )
     }
 
-    /// The keys to write for it, each with its value. A module without a lock-out gets one, on at a share of the lowest supply's voltage and off at its input's lowest.
-    pub(crate) fn keys(&self, line: &Line) -> Vec<(String, String)> {
+    /// What stays broken with it, behind a semicolon; nothing where all holds.
+    pub(crate) fn beside(&self, line: &Line, memo: &Memo) -> String {
+        let beside = cure::beside(line, &self.changes(line), memo);
+        beside.map_or_else(String::new, |told| format!("; {told}"))
+    }
+
+    /// What to write for it. A module without a lock-out gets one, on at a share of the lowest supply's voltage and off at its input's lowest.
+    pub(crate) fn changes(&self, line: &Line) -> Vec<Change> {
         let volts = line.supplies.iter().map(|s| s.voltage_v.si);
         let on_v = libm::floor(OPENS_AT * volts.fold(f64::INFINITY, f64::min));
-        let mut keys = Vec::new();
+        let mut changes = Vec::new();
         for (m, delay_s) in &self.delays_s {
-            let path = line.module_path(*m);
             let input = line.modules[m.0].input.as_ref();
             if let Some(input) = input.filter(|i| i.lock_out.is_none()) {
-                let off_v = input.minimum_v.si;
-                let value = format!("{{ on = \"{on_v} V\", off = \"{off_v} V\" }}");
-                keys.push((format!("{path}.input.lock_out"), value));
+                changes.push(Change::LockOut(*m, on_v, input.minimum_v.si));
             }
-            keys.push((format!("{path}.wakes_after"), format!("{delay_s} s")));
+            changes.push(Change::WakesAfter(*m, *delay_s));
         }
-        keys
+        changes
+    }
+
+    /// The keys to write for it, each with its value.
+    pub(crate) fn keys(&self, line: &Line) -> Vec<(String, String)> {
+        self.changes(line).iter().map(|c| c.key(line)).collect()
     }
 
     /// What to write for it.

@@ -149,7 +149,7 @@ impl Detector {
     /// For a sound that reaches `on_above_db` in any window (exponential level: in any cell) that holds nothing else
     /// (exponential: 1 dB over it), stays so, begins outside a hold-off and, with a background, after that is known.
     /// [`Confirm::AtEnd`]: for a sound accepted within `longest_s`; without one there is no bound. Pulses: for pulses at
-    /// intervals of at most `max_interval_s`, the last `at_least` within `within_s` and steady, each over within a window; with a
+    /// intervals of at most `max_interval_s`, the last `at_least` of `of_last` within `within_s` and steady, each over within a window; with a
     /// judgement a train is confirmed when it is over, and there is no bound.
     #[must_use]
     pub fn latency_samples(&self) -> Option<u64> {
@@ -169,7 +169,7 @@ impl Detector {
             },
             Decision::Pulses(_) if self.logic.judges() => None,
             Decision::Pulses(pulses) => {
-                let train = u64::from(pulses.at_least - 1) * pulses.max_interval_samples;
+                let train = u64::from(pulses.of_last - 1) * pulses.max_interval_samples;
                 let train = pulses
                     .within_samples
                     .map_or(train, |within| within.min(train));

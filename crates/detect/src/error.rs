@@ -150,6 +150,15 @@ pub enum SpecError {
         at_least: u32,
         most: u32,
     },
+    #[error("stage {n}: {at_least} of {of_last} pulses, it must be of {at_least} to {most}", n = .stage + 1)]
+    PulsesOf {
+        stage: usize,
+        at_least: u32,
+        of_last: u32,
+        most: u32,
+    },
+    #[error("stage {n}: steady intervals and pulses that may be missed (of {of_last}) do not go together", n = .stage + 1)]
+    SteadyWithMissed { stage: usize, of_last: u32 },
     #[error(
         "stage {n}: within is {within_s} s, so many pulses need at least {least_s} s at the shortest interval", n = .stage + 1
     )]

@@ -9,8 +9,11 @@
 //! - *Pulse.* A peak whose cell lies `rise_db` or more above its background, unless it follows the last pulse by less
 //!   than `min_interval_s` (begin to begin of their cells): then it counts as part of that pulse and is passed over.
 //!   A peak without a known background is none.
-//! - *Train.* Pulses that follow each other within `max_interval_s`. *Onset* is told with the first, *confirmed* when
-//!   the latest `at_least` of them lie within `within_s` and each of their intervals differs from the one before by at
+//! - *Missed pulses.* With `of_last` above `at_least` a pulse may follow the last by several intervals: by `m`, the least
+//!   whole number of `max_interval_s` that reaches it, up to `of_last - at_least + 1`. One that comes sooner than `m` times
+//!   `min_interval_s` is off the beat and is passed over. Without it `m` is 1.
+//! - *Train.* Pulses that follow each other so, within `max_interval_s` times the most that `m` may be. *Onset* is told with the first, *confirmed* when
+//!   the latest `at_least` of them are no more than `of_last - 1` intervals apart, lie within `within_s` and each of their intervals differs from the one before by at
 //!   most the share `steady` of that, *ended* when no further pulse has come within
 //!   `max_interval_s` of the last (or, if a peak that began in time is still to be decided, when it is); dropped at
 //!   that instant if not confirmed.
@@ -35,6 +38,8 @@ pub(crate) struct PulseLogic {
     train: Option<Train>,
     /// Begins of the latest pulses of the train, at most `at_least`.
     latest: VecDeque<u64>,
+    /// Intervals of the train up to each of these; none where no pulse may be missed.
+    slots: VecDeque<u64>,
     hold_until: u64,
 }
 
@@ -62,6 +67,8 @@ struct Train {
     last_begin: u64,
     last_end: u64,
     pulses: u32,
+    /// Intervals so far, those of missed pulses among them.
+    slot: u64,
     intervals: Spread,
     /// The last interval, samples, and how many pairs of successive intervals up to it were steady without a break.
     last_interval: Option<u64>,
@@ -93,6 +100,10 @@ impl Spread {
 impl PulseLogic {
     pub(crate) fn new(spec: PulsesSpec, judge: Judge) -> Self {
         let latest = VecDeque::with_capacity(spec.at_least as usize + 1);
+        let slots = VecDeque::with_capacity(match spec.of_last > spec.at_least {
+            true => spec.at_least as usize + 1,
+            false => 0,
+        });
         Self {
             spec,
             judge,
@@ -100,6 +111,7 @@ impl PulseLogic {
             turn: START,
             train: None,
             latest,
+            slots,
             hold_until: 0,
         }
     }
@@ -109,7 +121,7 @@ impl PulseLogic {
     }
 
     pub(crate) fn heap_bytes(&self) -> usize {
-        self.latest.capacity() * size_of::<u64>() + self.judge.bytes()
+        (self.latest.capacity() + self.slots.capacity()) * size_of::<u64>() + self.judge.bytes()
     }
 
     pub(crate) fn push(&mut self, cell: &Cell, out: &mut Vec<Told>) {
@@ -120,13 +132,24 @@ impl PulseLogic {
             self.pulse(&peak, background_db, cell.known_at_sample, out);
         }
         if let Some(train) = self.train {
-            let last_chance = train
-                .last_begin
-                .saturating_add(self.spec.max_interval_samples);
+            let last_chance = train.last_begin.saturating_add(self.longest_gap());
             if cell.begin_sample > last_chance && !self.pending_until(last_chance) {
                 self.end_train(train, Ending::Quiet, cell.known_at_sample, out);
             }
         }
+    }
+
+    /// Longest gap between two pulses of a train, samples.
+    fn longest_gap(&self) -> u64 {
+        let most = u64::from(self.spec.of_last - self.spec.at_least) + 1;
+        self.spec.max_interval_samples.saturating_mul(most)
+    }
+
+    /// How many intervals a gap is; `None` of one that is off the beat.
+    fn intervals_of(&self, gap: u64) -> Option<u64> {
+        let count = gap.div_ceil(self.spec.max_interval_samples.max(1)).max(1);
+        let least = self.spec.min_interval_samples.saturating_mul(count);
+        (gap >= least).then_some(count)
     }
 
     /// Follow the level; a peak comes out when it is known to be one.
@@ -182,19 +205,18 @@ impl PulseLogic {
         let excess_db = peak.level_db - background_db;
         let begin = peak.begin_sample;
         if let Some(train) = self.train
-            && begin.saturating_sub(train.last_begin) > self.spec.max_interval_samples
+            && begin.saturating_sub(train.last_begin) > self.longest_gap()
         {
             self.end_train(train, Ending::Quiet, known_at_sample, out);
         }
         let mut train = match self.train {
-            Some(train)
-                if begin.saturating_sub(train.last_begin) < self.spec.min_interval_samples =>
-            {
-                return;
-            }
             Some(mut train) => {
-                let interval = begin - train.last_begin;
-                self.interval(&mut train, interval);
+                let gap = begin.saturating_sub(train.last_begin);
+                let Some(count) = self.intervals_of(gap) else {
+                    return;
+                };
+                train.slot += count;
+                self.interval(&mut train, gap, count);
                 train.last_begin = begin;
                 train.last_end = peak.end_sample;
                 train.pulses = train.pulses.saturating_add(1);
@@ -208,6 +230,7 @@ impl PulseLogic {
             }
             None => {
                 self.latest.clear();
+                self.slots.clear();
                 Train {
                     id: None,
                     confirmed: false,
@@ -215,6 +238,7 @@ impl PulseLogic {
                     last_begin: begin,
                     last_end: peak.end_sample,
                     pulses: 1,
+                    slot: 0,
                     intervals: Spread::default(),
                     last_interval: None,
                     steady_pairs: 0,
@@ -230,6 +254,13 @@ impl PulseLogic {
         if self.latest.len() > self.spec.at_least as usize {
             self.latest.pop_front();
         }
+        if self.slots.capacity() > 0 {
+            self.slots.push_back(train.slot);
+            if self.slots.len() > self.spec.at_least as usize {
+                self.slots.pop_front();
+            }
+        }
+        let apart = self.slots.front().map_or(0, |first| train.slot - first);
         if train.id.is_none() && begin >= self.hold_until {
             let id = EventId(self.next_id);
             self.next_id += 1;
@@ -246,6 +277,7 @@ impl PulseLogic {
                 .spec
                 .within_samples
                 .is_none_or(|within| begin.saturating_sub(self.latest[0]) <= within)
+            && apart < u64::from(self.spec.of_last)
             && (self.spec.steady.is_none() || train.steady_pairs + 2 >= self.spec.at_least)
         {
             train.confirmed = true;
@@ -259,8 +291,9 @@ impl PulseLogic {
         self.train = Some(train);
     }
 
-    fn interval(&self, train: &mut Train, interval: u64) {
-        train.intervals.add(interval as f64);
+    /// A gap of so many intervals, of which one is told as the mean of them.
+    fn interval(&self, train: &mut Train, interval: u64, count: u64) {
+        train.intervals.add(interval as f64 / count as f64);
         if let (Some(steady), Some(last)) = (self.spec.steady, train.last_interval) {
             let is_steady = interval.abs_diff(last) as f64 <= steady * last as f64;
             train.steady_pairs = if is_steady {
@@ -325,6 +358,7 @@ impl PulseLogic {
         }
         self.turn = START;
         self.latest.clear();
+        self.slots.clear();
         self.hold_until = 0;
     }
 }

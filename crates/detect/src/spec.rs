@@ -198,14 +198,16 @@ pub enum Stage {
         prominence_db: f64,
         /// A pulse that follows the last one sooner than this is not counted, s.
         min_interval_s: f64,
-        /// A train is over when no pulse has followed within this time, s.
+        /// A train is over when no pulse has followed within this time, s; with `of_last` within as many times it as pulses may be missed in a row, and once more.
         max_interval_s: f64,
         /// Number of pulses that make a train, at least 2.
         at_least: u32,
+        /// ... of so many in a row, `at_least` or more: the others may be missed. `None`: none may.
+        of_last: Option<u32>,
         /// The last `at_least` pulses must lie within this time, first to last, s. `None`: no such limit.
         within_s: Option<f64>,
         /// Each interval of the last `at_least` pulses differs from the one before by at most this share of that, 0 to 1;
-        /// needs `at_least` of 3 or more. `None`: no such limit.
+        /// needs `at_least` of 3 or more, and no `of_last`. `None`: no such limit.
         steady: Option<f64>,
         /// No new onset is told for so long after the end of a confirmed train, s.
         hold_off_s: f64,

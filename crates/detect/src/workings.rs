@@ -118,6 +118,11 @@ pub enum WorkingsError {
     /// It is none.
     #[error(transparent)]
     Spec(#[from] SpecError),
+    /// Pulses of which some may be missed.
+    #[error(
+        "pulses of which some may be missed (`of_last`) are not among what can be written down: without `of_last` they are"
+    )]
+    Missed,
     /// A stage that is not laid open.
     #[error(
         "stage `{word}` is not among those that can be written down: decimate, band, level, exposure, background, trigger, pulses"
@@ -215,6 +220,9 @@ fn laid_open<'a>(
             hold_off: trigger.hold_off_samples,
             confirm: trigger.confirm,
         },
+        Decision::Pulses(pulses) if pulses.of_last > pulses.at_least => {
+            return Err(WorkingsError::Missed);
+        }
         Decision::Pulses(pulses) => DecisionWorkings::Pulses {
             rise_db: pulses.rise_db,
             prominence_db: pulses.prominence_db,

@@ -110,7 +110,15 @@ pub fn tail_samples(spec: &Spec) -> Result<u64, InjectionError> {
     const WITHOUT_BOUND_S: f64 = 30.0;
     let longest_s = spec.stages.iter().find_map(|stage| match stage {
         Stage::Trigger { longest_s, .. } | Stage::Ridge { longest_s, .. } => *longest_s,
-        Stage::Pulses { max_interval_s, .. } => Some(2.0 * max_interval_s),
+        Stage::Pulses {
+            max_interval_s,
+            at_least,
+            of_last,
+            ..
+        } => {
+            let missed = of_last.unwrap_or(*at_least).saturating_sub(*at_least);
+            Some((2.0 + f64::from(missed)) * max_interval_s)
+        }
         _ => None,
     });
     let latency = Detector::new(spec)?.latency_samples();

@@ -1,6 +1,6 @@
 //! Faults of a cue sheet: what goes wrong, where, and from when to when.
 
-use crate::line::{ModuleIx, Q, SpanIx, StorageIx, SupplyIx, TopicIx, UplinkIx};
+use crate::line::{ModuleIx, Q, SensorIx, SpanIx, StorageIx, SupplyIx, TopicIx, UplinkIx};
 use crate::site::Site;
 
 /// Index into [`CueSheet::faults`](crate::CueSheet::faults).
@@ -126,6 +126,8 @@ pub enum FaultKind {
         /// By how much it jumps ahead, s.
         step_s: Q,
     },
+    /// A hydrophone gives its detectors nothing, and its module works on.
+    Deaf(SensorIx),
     /// A broken module publishes a topic at fixed intervals.
     Flood {
         /// The module.

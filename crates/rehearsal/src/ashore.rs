@@ -37,7 +37,7 @@ struct Disturbs {
     uplink: Option<UplinkIx>,
     /// It is over once this module works again.
     restarts: Option<ModuleIx>,
-    /// It is over as it begins.
+    /// It is over as it begins, or takes only what is heard.
     at_once: bool,
     holds: bool,
     over: Option<Ns>,
@@ -67,7 +67,7 @@ impl Shores {
                 FaultKind::Restart { module, .. } => Some(module),
                 _ => None,
             },
-            at_once: matches!(f.what, FaultKind::ClockStep { .. }),
+            at_once: matches!(f.what, FaultKind::ClockStep { .. } | FaultKind::Deaf(_)),
             ..Disturbs::default()
         });
         Shores {

@@ -112,6 +112,8 @@ pub(crate) struct Watched {
     restarts: Option<ModuleIx>,
     /// It is over as it begins, and disturbs nothing on the line.
     at_once: bool,
+    /// It takes what is heard, and disturbs nothing on the line.
+    deafens: bool,
     /// It disturbs: a restart, and a flood, beyond its end.
     holds: bool,
     /// Of a flood: how many of its messages are on the links, and when the last of them had left these, or one that came late behind it.
@@ -165,6 +167,7 @@ impl Watched {
             },
             swaps: matches!(what, FaultKind::Swapped { .. }),
             at_once: matches!(what, FaultKind::ClockStep { .. }),
+            deafens: matches!(what, FaultKind::Deaf(_)),
             ..Watched::default()
         }
     }
@@ -176,10 +179,12 @@ impl Watched {
         open: impl Iterator<Item = &'a u64>,
         voltages_v: &[f64],
     ) {
-        self.asks.extend(open);
+        if !self.deafens {
+            self.asks.extend(open);
+        }
         self.before_v = voltages_v.to_vec();
         self.came.began = Some(at);
-        self.holds = true;
+        self.holds = !self.deafens;
         if self.restarts.is_some() || self.at_once {
             self.came.over = Some(at);
             self.holds = self.restarts.is_some();

@@ -24,9 +24,17 @@ pub(crate) struct Hearing {
     /// Goes up with each restart, so that cells heard ahead of a power cut are void.
     pub(crate) turn: u32,
     pub(crate) listens: bool,
+    /// By a fault, while its module works.
+    deaf: bool,
     /// Samples clipped before the last restart.
     clipped_before: u64,
     cells: Vec<HeardCell>,
+}
+
+impl Hearing {
+    fn hears(&self) -> bool {
+        self.listens && !self.deaf
+    }
 }
 
 /// The deciding half of a detector.
@@ -106,6 +114,7 @@ impl Ears {
                 ear: Ear::new(spec, &sea, &voices, Ns(0)).map_err(ear_error(sensor))?,
                 turn: 0,
                 listens: true,
+                deaf: false,
                 clipped_before: 0,
                 cells: Vec::new(),
             });
@@ -150,7 +159,7 @@ impl Ears {
         in_order(
             self.hearings
                 .par_iter_mut()
-                .filter(|h| h.listens && wanted(h.module))
+                .filter(|h| h.hears() && wanted(h.module))
                 .map(|h| {
                     h.cells.clear();
                     h.ear
@@ -165,7 +174,7 @@ impl Ears {
             .hearings
             .iter()
             .enumerate()
-            .filter(|(_, h)| h.listens && wanted(h.module))
+            .filter(|(_, h)| h.hears() && wanted(h.module))
         {
             for cell in &h.cells {
                 each(i, h.turn, cell);
@@ -190,6 +199,21 @@ impl Ears {
             h.clipped_before += h.ear.clipped_samples();
             h.ear.restart(at);
         }
+    }
+
+    /// An ear is deaf from `at` on, or hears again: whether that is new. What it heard ahead is void.
+    pub(crate) fn deafen(&mut self, sensor: SensorIx, deaf: bool, at: Ns) -> bool {
+        let mut all = self.hearings.iter_mut();
+        let Some(h) = all.find(|h| h.sensor == sensor).filter(|h| h.deaf != deaf) else {
+            return false;
+        };
+        h.deaf = deaf;
+        h.turn += 1;
+        if !deaf {
+            h.clipped_before += h.ear.clipped_samples();
+            h.ear.restart(at);
+        }
+        true
     }
 
     /// The sound that an onset known at `at` most likely comes from: the loudest one under way at the hydrophone.

@@ -73,13 +73,6 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
     if links().any(|l| l.standard == "line-of-sight") {
         all.push("a radio in line of sight loses no message while both ends work, and each direction has its own time or channel".to_owned());
     }
-    for (path, link) in with_paths() {
-        if link.standard == "line-of-sight" && link.longest_m.is_none() {
-            all.push(format!(
-                "{path} is loud enough as far as the radio horizon, because no `link_longest` of its maker is written"
-            ));
-        }
-    }
     if links().any(|l| !matches!(l.standard.as_str(), "acoustic" | "line-of-sight")) {
         all.push("signals travel 5 ns a metre along a span (common practice)".to_owned());
     }

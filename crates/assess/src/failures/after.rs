@@ -88,6 +88,7 @@ impl<'a> Parts<'a> {
         let mut nodes = dead(&powered);
         let mut cut = None;
         let mut uplink = None;
+        let mut deaf = None;
         let mut wrong_clock = vec![false; nodes.len()];
         match (broken.part, broken.breakage) {
             (Part::Span(s), Breakage::Cut | Breakage::Shorted) => cut = Some(s),
@@ -96,6 +97,7 @@ impl<'a> Parts<'a> {
             }
             (Part::Module(m), Breakage::WrongClock) => self.clocks(m, &mut wrong_clock),
             (Part::Uplink(u), _) => uplink = Some(u),
+            (Part::Hydrophone(sensor), _) => deaf = Some(sensor),
             _ => {}
         }
         let silent = |m: &usize| nodes[*m].is_some() && self.line().modules[*m].passes.is_none();
@@ -111,12 +113,13 @@ impl<'a> Parts<'a> {
         if !untold.is_empty() {
             return Ok(Err(untold.join("; ")));
         }
-        let at_times = match broken.part {
-            Part::Uplink(_) => vec![false; nodes.len()],
-            _ => self.network.at_times(broken, &powered, &self.asked_on)?,
+        let at_times = match broken.part.bears_no_power() {
+            true => vec![false; nodes.len()],
+            false => self.network.at_times(broken, &powered, &self.asked_on)?,
         };
         let told = |nodes: &[Option<How>]| {
-            let now = self.talk.now(nodes, cut, uplink, wrong_clock.clone());
+            let mut now = self.talk.now(nodes, cut, uplink, wrong_clock.clone());
+            now.deaf = deaf;
             self.told(&now, &powered, nodes)
         };
         let mut after = told(&nodes);
@@ -135,9 +138,9 @@ impl<'a> Parts<'a> {
         let mut uplinks = self.line().uplinks.iter();
         after.shore_unsteady = uplinks.any(|u| after.unsteady[u.module.0]);
         if after.unsteady.contains(&true) {
-            let holds = match broken.part {
-                Part::Uplink(_) => vec![false; nodes.len()],
-                _ => self.network.hold_out(broken, &powered)?,
+            let holds = match broken.part.bears_no_power() {
+                true => vec![false; nodes.len()],
+                false => self.network.hold_out(broken, &powered)?,
             };
             let with = |m: &dyn Fn(usize) -> Option<How>| {
                 told(&(0..nodes.len()).map(m).collect::<Vec<_>>())
@@ -204,17 +207,26 @@ impl<'a> Parts<'a> {
             let all = (0..self.hydrophones.len()).filter(|h| lost(*h));
             all.map(|h| line.sensor_path(self.hydrophones[h])).collect()
         };
-        let stopped = |h: usize| !now.works[self.hydrophones[h].module.0];
+        let stopped = |h: usize| {
+            let sensor = self.hydrophones[h];
+            !now.works[sensor.module.0] || now.deaf == Some(sensor)
+        };
         let worked = |h: usize| !self.powered.dead[self.hydrophones[h].module.0];
         let somewhere = |led: &Led| !led.told.is_empty() || !led.outputs.is_empty();
         let lost_to_line =
             named(&|h| worked(h) && (stopped(h) || somewhere(&self.led[h]) && !somewhere(&led[h])));
         let lost_to_shore =
             named(&|h| !self.led[h].uplinks.is_empty() && led[h].uplinks.is_empty());
-        let shore_notices_s = notice.ashore_s(now);
+        let shore_notices_s = match now.deaf {
+            None => notice.ashore_s(now),
+            // No heartbeat stays out: what the shore sees is healthy.
+            Some(sensor) if !lost_to_shore.is_empty() => Some(notice.level_ashore_s(sensor)),
+            Some(_) => None,
+        };
         let shore = match (&shore_notices_s, line.uplinks.is_empty()) {
             (_, true) => Sees::NoShore,
             _ if lost_to_shore.is_empty() => Sees::Alerts,
+            (Some(Err(_)), _) if now.deaf.is_some() => Sees::Quiet,
             (Some(_), _) => Sees::Unknown,
             (None, _) => Sees::Quiet,
         };
@@ -358,6 +370,7 @@ impl<'a> Parts<'a> {
             "where a line cannot carry all, the module drops out that comes to its lowest voltage first as the voltages collapse; who drops out at times is found with all that try again booting at once, and with every output on that detections or behaviours at intervals switch on".to_owned(),
             "a flooded module has a short at its inlet, unless its `passes` says that power goes on always".to_owned(),
             "messages find any way that is left; a bus is as whole as all its pieces, and a module that hangs does not hold it".to_owned(),
+            "of a hydrophone that is deaf while its module works nothing stays out; a level of the sea in a heartbeat that goes ashore (`heartbeat.levels`) tells it, as long as somebody looks at it".to_owned(),
             "a module has just sent its heartbeat when it stops, and delays are those of the whole line; the shore waits for an interval and until the uplink has given the message up".to_owned(),
         ]
     }

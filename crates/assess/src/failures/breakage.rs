@@ -1,6 +1,6 @@
 //! What can break, and who has power then.
 
-use plan::{Line, ModuleIx, OutputIx, PassWhen, SpanIx, SupplyIx, UplinkIx};
+use plan::{Line, ModuleIx, OutputIx, PassWhen, SensorIx, SpanIx, SupplyIx, UplinkIx};
 use power::fault::{bolted_short, contact_borne, settled};
 
 use super::Breakage;
@@ -20,6 +20,14 @@ pub(super) enum Part {
     Module(ModuleIx),
     Supply(SupplyIx),
     Uplink(UplinkIx),
+    Hydrophone(SensorIx),
+}
+
+impl Part {
+    /// Whether it has nothing to do with who has power.
+    pub(super) fn bears_no_power(self) -> bool {
+        matches!(self, Part::Uplink(_) | Part::Hydrophone(_))
+    }
 }
 
 /// A part that is broken in one way.
@@ -90,6 +98,10 @@ impl Network<'_> {
             if master || module.clock.is_some() || module.clock_error_s.is_some() {
                 add(part, Breakage::WrongClock, &path);
             }
+        }
+        for sensor in line.hydrophones() {
+            let path = line.sensor_path(sensor);
+            add(Part::Hydrophone(sensor), Breakage::Deaf, &path);
         }
         for (s, supply) in line.supplies.iter().enumerate() {
             let path = format!("supply.{}", supply.id);
@@ -346,6 +358,6 @@ fn shorted_node(input: &ElectricInput, at: Part) -> Option<usize> {
             let inlet = |node: usize| input.inlets.contains(&Some(node));
             Some(if inlet(ends.b) { ends.b } else { ends.a })
         }
-        Part::Supply(_) | Part::Uplink(_) => None,
+        Part::Supply(_) | Part::Uplink(_) | Part::Hydrophone(_) => None,
     }
 }

@@ -41,6 +41,8 @@ pub enum Breakage {
     NoUplink,
     /// Of a module: its clock is wrong by any amount.
     WrongClock,
+    /// Of a hydrophone: its detectors hear nothing, and its module works on.
+    Deaf,
 }
 
 impl Breakage {
@@ -57,6 +59,7 @@ impl Breakage {
             Breakage::NoSupply => "no-supply",
             Breakage::NoUplink => "no-uplink",
             Breakage::WrongClock => "wrong-clock",
+            Breakage::Deaf => "deaf",
         }
     }
 }
@@ -92,6 +95,7 @@ impl Failure {
             Breakage::NoSupply => format!("{of} gone"),
             Breakage::NoUplink => format!("{of} out"),
             Breakage::WrongClock => format!("the clock of {of} wrong"),
+            Breakage::Deaf => format!("{of} deaf while its module works"),
         }
     }
 }
@@ -156,7 +160,7 @@ pub enum Sees {
     Alerts,
     /// Too few alerts, and after a time that it does not know what the line hears.
     Unknown,
-    /// Too few alerts, and nothing that tells it from a quiet sea.
+    /// Too few alerts, and nothing that the plan says tells it from a quiet sea.
     Quiet,
 }
 
@@ -234,7 +238,7 @@ pub enum FailuresError {
     NoSupply,
 }
 
-/// Breaks every span, module, supply, uplink and clock of the line in turn, with these contacts, every module in the state in which it starts.
+/// Breaks every span, module, hydrophone, supply, uplink and clock of the line in turn, with these contacts, every module in the state in which it starts.
 ///
 /// # Errors
 /// Every variant of [`FailuresError`]. What is unknown of one failure alone is its outcome.

@@ -1,10 +1,10 @@
 //! Who can tell that a module is silent, and how long after it has stopped at most.
 //!
 //! A module is known to be silent one interval of its heartbeat, and the longest time of that message on its way, after it has stopped: until then its last heartbeat may have
-//! been sent just before. The shore waits for a message of its own interval besides, and for as long as the uplink tries to send it.
+//! been sent just before. Of a hydrophone that is deaf while its module works no heartbeat stays out: a level of the sea in one tells it. The shore waits for a message of its own interval besides, and for as long as the uplink tries to send it.
 
 use network::{DelayBound, delay_bounds};
-use plan::{Action, Line, ModuleIx, UplinkIx, When};
+use plan::{Action, Line, ModuleIx, SensorIx, UplinkIx, When};
 
 use super::talk::{Now, Talk};
 use crate::delay_verdicts::why_unknown;
@@ -110,6 +110,39 @@ impl<'a> Notice<'a> {
             }
         }
         soonest
+    }
+
+    /// Until the shore can tell a hydrophone that is deaf from a quiet sea, s, by its level in a heartbeat that goes ashore; or why nothing says that it can.
+    pub(super) fn level_ashore_s(&self, sensor: SensorIx) -> Told {
+        let line = self.line();
+        let tells = |m: usize| line.modules[m].heartbeat_levels.contains(&sensor);
+        let from = sensor.module.0;
+        let mut soonest = None;
+        for (u, uplink) in line.uplinks.iter().enumerate() {
+            let at = uplink.module.0;
+            let sends_s = self.sent_within_s(UplinkIx(u));
+            let heard_s = match from == at {
+                true => Some(Ok(0.0)),
+                false => self.knows_s(from, at).filter(|_| tells(from)),
+            };
+            let own = line.modules[at].heartbeat;
+            if let Some(own) = own.filter(|h| h.by == Some(UplinkIx(u)) && tells(at)) {
+                let told_s = heard_s
+                    .clone()
+                    .map(|heard| Ok(heard? + own.every_s.si + sends_s.clone()?));
+                soonest = sooner(soonest, told_s);
+            }
+            if self.forwards(from, UplinkIx(u)) {
+                let told_s = heard_s.map(|heard| Ok(heard? + sends_s.clone()?));
+                soonest = sooner(soonest, told_s);
+            }
+        }
+        soonest.unwrap_or_else(|| {
+            Err(format!(
+                "the heartbeat of {} stays healthy and no event comes, as in a quiet sea: write in `heartbeat.levels` whose level of the sea goes ashore",
+                line.module_path(sensor.module)
+            ))
+        })
     }
 
     /// Whether each heartbeat of a module goes up an uplink when it is told at its module.

@@ -25,6 +25,8 @@ pub(super) struct Now {
     pub(super) up: Vec<bool>,
     /// Modules whose clock is wrong.
     pub(super) wrong_clock: Vec<bool>,
+    /// A hydrophone whose detectors hear nothing.
+    pub(super) deaf: Option<SensorIx>,
 }
 
 impl Now {
@@ -97,6 +99,7 @@ impl Talk<'_> {
                 .map(|u| uplink != Some(UplinkIx(u)))
                 .collect(),
             wrong_clock,
+            deaf: None,
         }
     }
 
@@ -153,7 +156,7 @@ impl Talk<'_> {
     pub(super) fn led(&self, now: &Now, sensor: SensorIx) -> Led {
         let mut walk = self.walk(now);
         for (d, detector) in self.line.detectors.iter().enumerate() {
-            if detector.on == sensor && now.works[sensor.module.0] {
+            if detector.on == sensor && now.works[sensor.module.0] && now.deaf != Some(sensor) {
                 walk.hears(DetectorIx(d));
             }
         }
@@ -254,7 +257,11 @@ impl Walk<'_> {
 
     /// Whether a detector's events are counted by a vote on this module.
     fn counts(&self, detector: DetectorIx, on: ModuleIx) -> bool {
-        let own = self.talk.line.detectors[detector.0].on.module;
+        let sensor = self.talk.line.detectors[detector.0].on;
+        if self.now.deaf == Some(sensor) {
+            return false;
+        }
+        let own = sensor.module;
         if own == on {
             return self.now.works[own.0];
         }

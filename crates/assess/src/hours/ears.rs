@@ -415,12 +415,16 @@ fn pick_up(hangs: &Hangs<'_>, ear: &mut Ear, told: &mut Told<'_>) {
         Err(why) => CauseKnown::Unknown(why),
         Ok(Drowned::Unsaid) => {
             let path = line.sensor_path(ear.sensor);
-            if pick_up_verdicts::unsaid(line).contains(&path) {
+            let unsaid = pick_up_verdicts::unsaid(line).contains(&path);
+            if unsaid {
                 told.assume(format!(
                     "electronics put nothing into the chain of {path}: it has no `pick_up`"
                 ));
             }
-            CauseKnown::Nothing("it has no `pick_up`".to_owned())
+            CauseKnown::Nothing(match unsaid {
+                true => "assumed, as the plan writes no `pick_up` of it".to_owned(),
+                false => "it has no `pick_up`, and by `no_pick_up` needs none".to_owned(),
+            })
         }
         Ok(Drowned::Shares {
             least,

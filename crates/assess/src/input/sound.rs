@@ -330,6 +330,7 @@ fn decision(stage: &plan::Stage, offset_db: f64) -> Stage {
             least_interval_s,
             most_interval_s,
             at_least,
+            of_last,
             hold_off_s,
             steady,
         } => Stage::Pulses {
@@ -338,6 +339,7 @@ fn decision(stage: &plan::Stage, offset_db: f64) -> Stage {
             min_interval_s: least_interval_s.si,
             max_interval_s: most_interval_s.si,
             at_least: *at_least,
+            of_last: *of_last,
             within_s: None,
             steady: steady.map(|q| q.si),
             hold_off_s: hold_off_s.si,

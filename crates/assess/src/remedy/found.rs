@@ -71,6 +71,8 @@ pub struct Remedy {
     pub breaks: Vec<(String, String, Word)>,
     /// Binding requirements that are broken as it is and stay so, of which it breaks more: requirement and subject.
     pub still_broken: Vec<(String, String)>,
+    /// Other binding requirements and standing checks that are broken as it is, and broken with it, by id.
+    pub stays_broken: Vec<String>,
     /// Requirements whose evidence has to be made anew with it.
     pub anew: Vec<String>,
     /// Detectors whose thresholds it moves: what they miss and how often they cry wolf.

@@ -109,6 +109,7 @@ impl<'a> Wholes<'a> {
             wholes: beside.wholes,
             breaks: beside.breaks,
             still_broken: beside.still_broken,
+            stays_broken: beside.stays_broken,
             anew: beside.anew.into_iter().collect(),
             heard,
         })
@@ -164,6 +165,23 @@ impl<'a> Wholes<'a> {
                 found.breaks.push(of);
             }
         }
+        let binding = |key: &(bool, &str)| {
+            let of_its_kind = if key.0 {
+                &after.standing
+            } else {
+                &after.requirements
+            };
+            of_its_kind
+                .iter()
+                .any(|j| j.id == key.1 && j.must == Must::Shall)
+        };
+        let broken = Some(&Word::Broken);
+        for key in was_whole.keys().filter(|k| binding(k)) {
+            let is_other = *key != (mends_standing, id);
+            if is_other && was_whole.get(key) == broken && is_whole.get(key) == broken {
+                found.stays_broken.push(key.1.to_owned());
+            }
+        }
         let keys: BTreeSet<_> = was_whole.keys().chain(is_whole.keys()).collect();
         for key in keys {
             let (before, after) = (was_whole.get(key).copied(), is_whole.get(key).copied());
@@ -185,6 +203,7 @@ struct Beside {
     wholes: Vec<WholeMoved>,
     breaks: Vec<(String, String, Word)>,
     still_broken: Vec<(String, String)>,
+    stays_broken: Vec<String>,
     anew: BTreeSet<String>,
 }
 

@@ -90,9 +90,15 @@ fn module_of(text: &mut String, m: usize, module: &Value, uplink: &Value) {
             true => ", by = \"uplink.shore\"",
             false => "",
         };
+        let own = list(&module["levels"]).iter();
+        let own: Vec<String> = own.map(|e| format!("\"module.m{e}.sensor.ear\"")).collect();
+        let levels = match own.is_empty() {
+            true => String::new(),
+            false => format!(", levels = [{}]", own.join(", ")),
+        };
         let _ = writeln!(
             text,
-            "heartbeat = {{ topic = \"health/m{m}\", every = \"{minutes} min\"{by} }}\n[topic.\"health/m{m}\"]\nsize = \"8 B\""
+            "heartbeat = {{ topic = \"health/m{m}\", every = \"{minutes} min\"{by}{levels} }}\n[topic.\"health/m{m}\"]\nsize = \"8 B\""
         );
         if uplink["forwards"] == true && m != 0 {
             let _ = writeln!(
@@ -151,6 +157,12 @@ fn module_of(text: &mut String, m: usize, module: &Value, uplink: &Value) {
             output["switch_to"]
         );
     }
+}
+
+/// The kind of a part and its id; of a hydrophone those of its module.
+pub(crate) fn part(subject: &str) -> (&str, &str) {
+    let (kind, id) = subject.split_once('.').unwrap();
+    (kind, id.split('.').next().unwrap())
 }
 
 fn same_time(ours: f64, theirs: &Value, what: &str) {
@@ -218,7 +230,7 @@ fn val_failures_of_drawn_lines() {
         // The reference has no contacts and no clocks.
         assert_eq!(found.failures.len(), expected.len(), "{c}");
         for failure in &found.failures {
-            let (kind, id) = failure.subject.split_once('.').unwrap();
+            let (kind, id) = part(&failure.subject);
             let number = id.trim_start_matches(['m', 's']).replace("hore", "0");
             let key = format!("{kind} {number} {}", failure.breakage.word());
             let theirs = expected
@@ -253,11 +265,11 @@ const SENDING: &str = "sending_state = \"sending\"\n";
 const BASE: &str = "[module.base]\n";
 const HEARTBEAT: (&str, &str) = (
     EAR,
-    "[topic.\"health/ear\"]\nsize = \"8 B\"\n[behaviour.watch]\non = \"module.base\"\nwhen_told = \"health/#\"\ndo = [{ log = \"alive\" }]\n[module.ear]\nheartbeat = { topic = \"health/ear\", every = \"10 min\" }\n",
+    "[topic.\"health/ear\"]\nsize = \"8 B\"\n[behaviour.watch]\non = \"module.base\"\nwhen_told = \"health/#\"\ndo = [{ log = \"alive\" }]\n[module.ear]\nheartbeat = { topic = \"health/ear\", every = \"10 min\", levels = [\"module.ear.sensor.one\"] }\n",
 );
 const ASHORE: (&str, &str) = (
     BASE,
-    "[topic.\"health/base\"]\nsize = \"20 B\"\n[module.base]\nheartbeat = { topic = \"health/base\", every = \"12 h\", by = \"uplink.shore\" }\n",
+    "[topic.\"health/base\"]\nsize = \"20 B\"\n[module.base]\nheartbeat = { topic = \"health/base\", every = \"12 h\", by = \"uplink.shore\", levels = [\"module.ear.sensor.one\"] }\n",
 );
 const EXPIRY: (&str, &str) = (SENDING, "sending_state = \"sending\"\nexpiry = \"1 h\"\n");
 
@@ -285,6 +297,19 @@ fn verif_the_shore_can_tell_a_lost_ear_by_heartbeats_alone() {
             0.01,
         );
     }
+    // Deaf while its module works: its level goes the same way, and without it nothing says that anybody can tell.
+    let deaf = after(&with, "module.ear.sensor.one", "deaf");
+    assert_eq!(deaf.lost(), ["module.ear.sensor.one"]);
+    assert_eq!((deaf.shore, deaf.without_power.len()), (Sees::Unknown, 0));
+    close(deaf.shore_notices_s.clone().unwrap().unwrap(), ear_s, 0.01);
+    let no_levels = ASHORE
+        .1
+        .replace(", levels = [\"module.ear.sensor.one\"]", "");
+    let mute = told(&[HEARTBEAT, (ASHORE.0, no_levels.as_str()), EXPIRY]);
+    let deaf = after(&mute, "module.ear.sensor.one", "deaf");
+    assert_eq!(deaf.shore, Sees::Quiet);
+    let why = deaf.shore_notices_s.clone().unwrap().unwrap_err();
+    assert!(why.contains("`heartbeat.levels`"), "{why}");
     let silent = told(&[HEARTBEAT, ASHORE]);
     let why = after(&silent, "span.cable", "cut").shore_notices_s.clone();
     assert!(why.unwrap().unwrap_err().contains("write its `expiry`"));
@@ -547,13 +572,23 @@ fn verif_what_comes_and_goes_breaks_the_silence() {
     assert!(after.lost_at_times().is_empty());
     let reading = read(&changed(&changes));
     let check = check(&reading, &Shelf::default());
-    for id in ["notice", "safe"] {
-        let why = why_unknown(&check, id);
+    let Safe::Unknown(safe) = &after.at_worst().outputs[0].safe else {
+        panic!("{:?}", after.at_worst().outputs)
+    };
+    for why in [why_unknown(&check, "notice"), safe.as_str()] {
         assert!(
             why.contains("boot again and again") && why.contains("a rehearsal shows it"),
             "{why}"
         );
     }
+    // That the second ear goes deaf no timer tells: its module's heartbeats wind it up.
+    let safe = known(&check, "safe");
+    assert_eq!(safe.ruling, Ruling::Broken);
+    assert!(
+        safe.why.contains("deaf while its module works"),
+        "{}",
+        safe.why
+    );
     // One that falls again as soon as it has booted breaks no silence.
     let pins = (
         "mated_pins_in_loop = 0, resistance = \"0 ohm\"",

@@ -301,11 +301,6 @@ const TOLD: &[(&str, &str, &str)] = &[
         "the plan writes no recovery_slip",
     ),
     (
-        "kestrel-piles",
-        "span.air.link_longest",
-        "span.air is loud enough as far as the radio horizon",
-    ),
-    (
         "vennick-ledge",
         "site.growth",
         "the site writes no `growth`",

@@ -73,13 +73,19 @@ fn val_a_radio_reaches_to_its_horizon() {
         ])
     };
     let antennas = "antennas = [\"1.5 m\", \"6 m\"]";
-    let check = of(antennas, "15 km");
+    let far = format!("{antennas}\nlink_longest = \"40 km\"");
+    let check = of(&far, "15 km");
     let horizon_m = 4120.0 * (1.5f64.sqrt() + 6.0f64.sqrt());
     let reach = known(&check, "link-reach");
     close(reach.limit.value, horizon_m, 0.001 * horizon_m);
     assert_eq!(requirement(&check, "link-reach").word(), Word::Met);
-    let check = of(antennas, "15.3 km");
-    assert_eq!(requirement(&check, "link-reach").word(), Word::Broken);
+    for far in [&far, antennas] {
+        let check = of(far, "15.3 km");
+        assert_eq!(requirement(&check, "link-reach").word(), Word::Broken);
+    }
+    // The horizon says where it is not heard, and nowhere that it is.
+    let check = of(antennas, "1 km");
+    assert!(why_unknown(&check, "link-reach").contains("`link_longest`"));
     let check = of(&format!("{antennas}\nlink_longest = \"4 km\""), "5 km");
     close(known(&check, "link-reach").limit.value, 4000.0, 0.0);
     assert_eq!(requirement(&check, "link-reach").word(), Word::Broken);

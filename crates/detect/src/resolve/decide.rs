@@ -221,6 +221,7 @@ pub(super) fn pulses(stage: usize, item: &Stage, rate_hz: f64) -> Result<PulsesS
         min_interval_s,
         max_interval_s,
         at_least,
+        of_last,
         within_s,
         steady,
         hold_off_s,
@@ -254,6 +255,15 @@ pub(super) fn pulses(stage: usize, item: &Stage, rate_hz: f64) -> Result<PulsesS
             most: MOST_PULSES,
         });
     }
+    let of_last = of_last.unwrap_or(at_least);
+    if !(at_least..=MOST_PULSES).contains(&of_last) {
+        return Err(SpecError::PulsesOf {
+            stage,
+            at_least,
+            of_last,
+            most: MOST_PULSES,
+        });
+    }
     if let Some(within_s) = within_s {
         positive(stage, "within", within_s)?;
         let least_s = f64::from(at_least - 1) * min_interval_s;
@@ -272,6 +282,9 @@ pub(super) fn pulses(stage: usize, item: &Stage, rate_hz: f64) -> Result<PulsesS
         if at_least < 3 {
             return Err(SpecError::SteadyOfTwo { stage, at_least });
         }
+        if of_last > at_least {
+            return Err(SpecError::SteadyWithMissed { stage, of_last });
+        }
     }
     Ok(PulsesSpec {
         rate_hz,
@@ -280,6 +293,7 @@ pub(super) fn pulses(stage: usize, item: &Stage, rate_hz: f64) -> Result<PulsesS
         min_interval_samples: samples(min_interval_s, rate_hz),
         max_interval_samples: samples(max_interval_s, rate_hz),
         at_least,
+        of_last,
         within_samples: within_s.map(|within_s| samples(within_s, rate_hz)),
         steady,
         hold_off_samples: samples(hold_off_s, rate_hz),

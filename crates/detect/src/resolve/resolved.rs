@@ -112,6 +112,7 @@ pub(crate) struct PulsesSpec {
     pub(crate) min_interval_samples: u64,
     pub(crate) max_interval_samples: u64,
     pub(crate) at_least: u32,
+    pub(crate) of_last: u32,
     pub(crate) within_samples: Option<u64>,
     pub(crate) steady: Option<f64>,
     pub(crate) hold_off_samples: u64,

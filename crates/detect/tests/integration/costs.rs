@@ -108,6 +108,7 @@ fn verif_levels_cost_what_their_samples_and_cells_do() {
         min_interval_s: 0.0,
         max_interval_s: 1.5,
         at_least: 2,
+        of_last: None,
         within_s: None,
         steady: None,
         hold_off_s: 0.0,

@@ -111,6 +111,16 @@ fn kinds() -> Vec<(Spec, Vec<f32>)> {
     if let Stage::Pulses { steady, .. } = &mut energies.stages[3] {
         *steady = Some(0.2);
     }
+    let mut missed = clicks();
+    if let Stage::Pulses {
+        max_interval_s,
+        of_last,
+        within_s,
+        ..
+    } = &mut missed.stages[3]
+    {
+        (*max_interval_s, *of_last, *within_s) = (0.04, Some(9), None);
+    }
     let contour = Stage::Likeness {
         contour: vec![
             ContourPoint {
@@ -138,6 +148,7 @@ fn kinds() -> Vec<(Spec, Vec<f32>)> {
         (every, calls(16_000.0, 37.0)),
         (matched, calls(2000.0, 37.0)),
         (energies, click_sound()),
+        (missed, click_sound()),
         (early, calls(2000.0, 37.0)),
         (exponential, calls(2000.0, 37.0)),
         (strikes, calls(2000.0, 37.0)),

@@ -339,6 +339,7 @@ fn pulses() -> Spec {
                 min_interval_s: 0.2,
                 max_interval_s: 0.5,
                 at_least: 3,
+                of_last: None,
                 within_s: Some(0.9),
                 hold_off_s: 2.0,
                 steady: None,

@@ -242,6 +242,7 @@ fn val_dolphin_clicks_are_those_that_scipy_finds() {
                 min_interval_s: 0.02,
                 max_interval_s: 0.25,
                 at_least: 5,
+                of_last: None,
                 within_s: None,
                 hold_off_s: 1.0,
                 steady: None,

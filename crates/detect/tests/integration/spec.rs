@@ -213,6 +213,7 @@ fn verif_numbers_of_pulses() {
             min_interval_s,
             max_interval_s: 0.1,
             at_least,
+            of_last: None,
             within_s,
             hold_off_s: 0.0,
             steady: None,

@@ -170,6 +170,7 @@ pub(crate) fn clicks() -> Spec {
                 min_interval_s: 0.008,
                 max_interval_s: 0.1,
                 at_least: 5,
+                of_last: None,
                 within_s: Some(0.3),
                 hold_off_s: 0.0,
                 steady: None,

@@ -1,6 +1,6 @@
 //! The detector against a second program written from the rules (`reference/make/detect_twin.py`, SciPy 1.17.1).
 
-use detect::{Cell, Confirm, Detector, Event, Front, Logic, Notice, Reason, Spec, Told};
+use detect::{Cell, Confirm, Detector, Event, Front, Logic, Notice, Reason, Spec, Stage, Told};
 use serde_json::Value;
 use signal::Block;
 
@@ -252,6 +252,41 @@ fn val_click_trains_equal_the_scipy_twin() {
             u64::from(event.pulses.unwrap()),
             twin["pulses"].as_u64().unwrap()
         );
+    }
+    for setting in case["missed"].as_array().unwrap() {
+        let mut spec = clicks();
+        if let Stage::Pulses {
+            min_interval_s,
+            max_interval_s,
+            at_least,
+            of_last,
+            within_s,
+            ..
+        } = &mut spec.stages[3]
+        {
+            *min_interval_s = number(setting, "min_interval_s");
+            *max_interval_s = number(setting, "max_interval_s");
+            *at_least = number(setting, "at_least") as u32;
+            *of_last = Some(number(setting, "of_last") as u32);
+            *within_s = None;
+        }
+        let (_, told) = run(&spec, &single(&x));
+        let ours = events(&told);
+        let theirs = setting["events"].as_array().unwrap();
+        assert_eq!(ours.len(), theirs.len(), "{setting}");
+        for (event, twin) in ours.iter().zip(theirs) {
+            let own = (
+                event.begin_sample,
+                event.end_sample,
+                u64::from(event.pulses.unwrap()),
+            );
+            let of = |key: &str| twin[key].as_u64().unwrap();
+            assert_eq!(
+                own,
+                (of("begin_sample"), of("end_sample"), of("pulses")),
+                "{setting}"
+            );
+        }
     }
     // The lone click, and the pair that is too far apart, come to nothing: three trains of one pulse.
     let dropped = told

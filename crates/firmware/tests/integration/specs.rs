@@ -46,6 +46,7 @@ pub(crate) fn pulses(steady: Option<f64>) -> Stage {
         min_interval_s: 0.1,
         max_interval_s: 0.9,
         at_least: 4,
+        of_last: None,
         within_s: Some(4.0),
         steady,
         hold_off_s: 1.0,

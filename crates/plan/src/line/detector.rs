@@ -177,6 +177,8 @@ pub enum Stage {
         most_interval_s: Q,
         /// Pulses that make a train.
         at_least: u32,
+        /// Of how many in a row; `None` where none may be missed.
+        of_last: Option<u32>,
         /// Quiet time after a train, s.
         hold_off_s: Q,
         /// Most by which an interval differs from the one before, as a share of it.

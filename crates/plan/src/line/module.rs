@@ -1,6 +1,6 @@
 //! Modules: inputs, loads, boot, what they pass on, housings and outputs.
 
-use super::{Clock, DriftAlarmSaid, Position, Q, Sensor, TopicIx, UplinkIx};
+use super::{Clock, DriftAlarmSaid, Position, Q, Sensor, SensorIx, TopicIx, UplinkIx};
 use crate::site::Site;
 
 /// A housing with a processor, sensors and outputs.
@@ -43,6 +43,8 @@ pub struct Module {
     pub clock: Option<Clock>,
     /// The message by whose silence others know that it has stopped.
     pub heartbeat: Option<Heartbeat>,
+    /// Hydrophones whose level of the sea its heartbeat holds.
+    pub heartbeat_levels: Vec<SensorIx>,
     /// What its processor can do for detectors.
     pub processor: Option<Processor>,
     /// Pressure housing.

@@ -6,7 +6,9 @@ use super::{Resolver, bare, ix_of, module_of};
 use crate::cue_fault::{Fault, FaultKind, Leaves, Lengths, RestartBy};
 use crate::cue_sheet::CueSheet;
 use crate::field::RefKind;
-use crate::line::{Line, ModuleIx, PassWhen, SpanIx, StorageIx, Supply, SupplyIx, UplinkIx};
+use crate::line::{
+    Line, ModuleIx, PassWhen, SensorIx, SpanIx, StorageIx, Supply, SupplyIx, UplinkIx,
+};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 use crate::site::Site;
@@ -52,6 +54,7 @@ pub(super) fn fault(
         RefKind::Storage => {
             FaultKind::StorageFull(ix_of(&line.storages, path, |s| &s.id).map(StorageIx)?)
         }
+        RefKind::Sensor => FaultKind::Deaf(hears(r, line, (path, site))?),
         _ => of_module(r, kind, f, line, (path, site))?,
     };
     let (at_s, until_s) = (f.q("at")?, f.q("until"));
@@ -77,6 +80,23 @@ pub(super) fn fault(
     })
 }
 
+/// A sensor that a detector listens to; of another nothing is heard, and a fault would change nothing.
+fn hears(r: &mut Resolver<'_>, line: &Line, (path, site): (&str, Site)) -> Option<SensorIx> {
+    let of = line.detectors.iter().map(|d| d.on);
+    let found = of.into_iter().find(|s| line.sensor_path(*s) == path);
+    if found.is_none() {
+        r.tell(
+            Mistake::error(
+                Code::KeyConflict,
+                site,
+                format!("no detector is on `{path}`, so nothing would be deaf"),
+            )
+            .label("nothing listens here"),
+        );
+    }
+    found
+}
+
 /// What a fault happens to.
 fn happens_to(kind: &str) -> RefKind {
     match kind {
@@ -84,6 +104,7 @@ fn happens_to(kind: &str) -> RefKind {
         "no-uplink" => RefKind::Uplink,
         "storage-full" => RefKind::Storage,
         "no-supply" | "brown-out" | "swapped" | "drained" => RefKind::Supply,
+        "deaf" => RefKind::Sensor,
         _ => RefKind::Module,
     }
 }

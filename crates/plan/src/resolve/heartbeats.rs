@@ -3,7 +3,7 @@
 use super::behaviours::own_module;
 use super::talk::topic;
 use super::{Resolver, ix_of};
-use crate::line::{Action, Behaviour, Heartbeat, Line, ModuleIx, UplinkIx, When};
+use crate::line::{Action, Behaviour, Heartbeat, Line, ModuleIx, SensorIx, UplinkIx, When};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
@@ -59,6 +59,9 @@ pub(super) fn heartbeats(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         let Some(by) = uplink(r, line, module, t) else {
             continue;
         };
+        let Some(levels) = levels(r, line, t) else {
+            continue;
+        };
         let mut actions = vec![Action::Publish {
             topic,
             values: None,
@@ -79,6 +82,7 @@ pub(super) fn heartbeats(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             routine: None,
             at_most: None,
         });
+        line.modules[module.0].heartbeat_levels = levels;
         line.modules[module.0].heartbeat = Some(Heartbeat {
             at,
             topic,
@@ -87,6 +91,35 @@ pub(super) fn heartbeats(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
         });
     }
     line.behaviours.sort_by(|a, b| a.id.cmp(&b.id));
+}
+
+/// The hydrophones behind `levels`.
+fn levels(r: &mut Resolver<'_>, line: &Line, t: &Fields) -> Option<Vec<SensorIx>> {
+    let Some((paths, _)) = t.references("levels") else {
+        return (!t.has("levels")).then(Vec::new);
+    };
+    let mut levels = Vec::new();
+    for (kind, path, site) in paths {
+        if !r.names(*kind, path, *site) {
+            return None;
+        }
+        let found = line.hydrophones().find(|s| line.sensor_path(*s) == *path);
+        let Some(sensor) = found else {
+            r.tell(
+                Mistake::error(
+                    Code::BadReference,
+                    *site,
+                    format!("`{path}` is no hydrophone, so there is no level of the sea in it"),
+                )
+                .label("another kind of sensor"),
+            );
+            return None;
+        };
+        levels.push(sensor);
+    }
+    levels.sort_unstable();
+    levels.dedup();
+    Some(levels)
 }
 
 /// The uplink behind `by`; `Some(None)` when it is not written.

@@ -135,6 +135,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
         }),
         // With the topics.
         heartbeat: None,
+        heartbeat_levels: Vec::new(),
         processor: f.table("processor").and_then(|(t, _)| {
             Some(Processor {
                 operations_per_s: t.q("operations_per_s")?,

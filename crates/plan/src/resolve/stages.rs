@@ -331,14 +331,38 @@ fn pulses(r: &mut Resolver<'_>, f: &Fields) -> Option<Stage> {
         );
         return None;
     }
-    if f.is_wrong("steady") {
+    if f.is_wrong("steady") || f.is_wrong("of_last") {
         return None;
     }
+    let at_least = u32::try_from(*f.count("at_least")?.0).ok()?;
+    let of_last = match f.count("of_last") {
+        None => None,
+        Some((count, at)) => {
+            let count = u32::try_from(*count).ok()?;
+            let refused = match (count < at_least, f.has("steady")) {
+                (true, _) => Some(format!("of {count} pulses no {at_least} can be there")),
+                (false, true) => Some(
+                    "steady intervals and pulses that may be missed do not go together".to_owned(),
+                ),
+                (false, false) => None,
+            };
+            if let Some(why) = refused {
+                r.tell(
+                    Mistake::error(Code::OutOfRange, at, why)
+                        .label("here")
+                        .help("write at_least = 5, of_last = 8 for five of eight in a row, without `steady`"),
+                );
+                return None;
+            }
+            Some(count)
+        }
+    };
     Some(Stage::Pulses {
         rise_db: f.db("rise")?,
         least_interval_s: least,
         most_interval_s: most,
-        at_least: u32::try_from(*f.count("at_least")?.0).ok()?,
+        at_least,
+        of_last,
         hold_off_s: f.q("hold_off")?,
         steady: f.q("steady"),
     })

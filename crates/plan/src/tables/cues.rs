@@ -245,13 +245,21 @@ pub(crate) const FAULT: Section = Section {
                 "flood",
                 "bit-errors",
                 "clock-step",
+                "deaf",
             ]),
             "what goes wrong",
         ),
         r(
             "of",
-            S::Reference(&[R::Span, R::Module, R::Uplink, R::Storage, R::Supply]),
-            "what it happens to",
+            S::Reference(&[
+                R::Span,
+                R::Module,
+                R::Uplink,
+                R::Storage,
+                R::Supply,
+                R::Sensor,
+            ]),
+            "what it happens to; `deaf` to a hydrophone whose module works on: its detectors hear nothing",
         ),
         o(
             "down",

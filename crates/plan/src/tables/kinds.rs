@@ -59,7 +59,7 @@ pub(crate) const STAGES: &[Kind] = &[
             "at_least",
             "hold_off",
         ],
-        &["steady"],
+        &["steady", "of_last"],
     ),
     kind(
         "ridge",
@@ -426,6 +426,7 @@ pub(crate) const FAULTS: &[Kind] = &[
     kind("flood", &["topic", "every", "limited"], &["until"]),
     kind("bit-errors", &["rate"], &["until"]),
     kind("clock-step", &["step"], &[]),
+    kind("deaf", &[], &["until"]),
 ];
 /// Keys that every fault may have.
 pub(crate) const OF_FAULTS: &[&str] = &["at", "kind", "of"];

@@ -190,8 +190,14 @@ impl Engine<'_> {
         if self.bounds.calm_since.is_some() {
             return;
         }
-        let ashore = |f: FaultKind| matches!(f, FaultKind::NoUplink(_) | FaultKind::StorageFull(_));
-        let amiss = self.holding().any(|f| !ashore(f));
+        // What hears, what lies in a store and what goes ashore is nothing that crosses the line.
+        let beside = |f: FaultKind| {
+            matches!(
+                f,
+                FaultKind::NoUplink(_) | FaultKind::StorageFull(_) | FaultKind::Deaf(_)
+            )
+        };
+        let amiss = self.holding().any(|f| !beside(f));
         let works = self.modules.iter().all(|m| m.works());
         if !amiss && works && self.machine.as_ref().is_none_or(Post::is_idle) {
             self.bounds.calm_since = Some(self.now);

@@ -65,7 +65,10 @@ impl Engine<'_> {
         now.in_force[fault] = begins && !at_once;
         now.turns[fault] += 1;
         self.asked_for();
-        if !matches!(what, FaultKind::NoUplink(_) | FaultKind::StorageFull(_)) {
+        if !matches!(
+            what,
+            FaultKind::NoUplink(_) | FaultKind::StorageFull(_) | FaultKind::Deaf(_)
+        ) {
             self.bounds.disturbed();
         }
         match what {
@@ -92,6 +95,7 @@ impl Engine<'_> {
                 self.rewire()?;
             }
             FaultKind::BitErrors { span, .. } => self.renew_bit_errors(span)?,
+            FaultKind::Deaf(sensor) => self.deafen(sensor)?,
             FaultKind::ClockStep { module, step_s } => {
                 if begins {
                     self.clocks.step(module, self.now, step_s.si);

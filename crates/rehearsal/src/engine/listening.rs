@@ -1,6 +1,6 @@
 //! Ears run ahead; their cells wait in the queue, and the detectors' notices start behaviours.
 
-use plan::{BehaviourIx, DetectorIx, ModuleIx, NoticeKind, When};
+use plan::{BehaviourIx, DetectorIx, FaultKind, ModuleIx, NoticeKind, SensorIx, When};
 use timeline::{Class, Ns, Queue};
 
 use super::content::{Heard, Led};
@@ -44,6 +44,23 @@ impl Engine<'_> {
                 put(queue, hearing, turn, heard);
             },
         )
+    }
+
+    /// A hydrophone is deaf by the faults that hold, or hears again: then as after a restart of its module, from now on.
+    pub(super) fn deafen(&mut self, sensor: SensorIx) -> Result<(), RehearsalError> {
+        let deaf = self.holding().any(|f| f == FaultKind::Deaf(sensor));
+        if !self.ears.deafen(sensor, deaf, self.now) {
+            return Ok(());
+        }
+        if !deaf {
+            return self.catch_up(sensor.module);
+        }
+        for (d, detector) in self.line.detectors.iter().enumerate() {
+            if detector.on == sensor {
+                self.silence(DetectorIx(d));
+            }
+        }
+        Ok(())
     }
 
     pub(super) fn cell(&mut self, waiting: &WaitingCell) {

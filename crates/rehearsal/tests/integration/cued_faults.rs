@@ -562,7 +562,7 @@ fn verif_the_mishaps_of_the_example_come_to_what_they_must() {
     let (outcome, records) = run(&reading.line.take().unwrap(), &cues.cues.unwrap());
     let failed: Vec<_> = outcome.expectations.iter().filter(|e| !e.passed).collect();
     assert!(failed.is_empty(), "{failed:?}");
-    assert_eq!(outcome.expectations.len(), 20);
+    assert_eq!(outcome.expectations.len(), 21);
     let broken = |r: &&Record| matches!(r.what, What::BeyondBound { .. });
     assert_eq!(records.iter().find(broken), None);
 }

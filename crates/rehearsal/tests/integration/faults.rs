@@ -92,6 +92,44 @@ fn verif_a_hung_module_keeps_its_power_and_says_nothing() {
     assert!(outcome.voltages_v[ear.0].0 > 40.0);
 }
 
+/// A deaf hydrophone hears neither the call while it is deaf nor anything by its module, which works on and keeps its voltage; once the fault is over the next call is heard as ever. Nothing on the
+/// line is disturbed, so the fault costs nothing there.
+#[test]
+fn verif_a_deaf_hydrophone_says_nothing_and_its_module_works_on() {
+    let deaf = [
+        ("kind = \"cut\"", "kind = \"deaf\""),
+        ("of = \"span.cable\"", "of = \"module.ear.sensor.one\""),
+        ("at = \"90 s\"", "at = \"10 s\""),
+        ("until = \"100 s\"", "until = \"40 s\""),
+    ];
+    let confirmed = |records: &[Record]| -> Vec<f64> {
+        let told = records.iter().filter(|r| {
+            let notice = NoticeKind::Confirmed;
+            matches!(r.what, What::Noticed { notice: n, .. } if n == notice)
+        });
+        told.map(|r| r.at.as_s_f64()).collect()
+    };
+    let (line, cues) = line_and_cues(&[], &deaf);
+    let (outcome, records) = run(&line, &cues);
+    let heard = confirmed(&records);
+    assert_eq!(heard.len(), 1, "{heard:?}");
+    assert!(heard[0] > 51.0, "{heard:?}");
+    let down = records.iter().any(|r| matches!(r.what, What::Down { .. }));
+    assert!(!down);
+    let deafened = records
+        .iter()
+        .filter(|r| matches!(r.what, What::Deaf { .. }));
+    assert_eq!(deafened.count(), 1);
+    let ear = line.module_by_id("ear").unwrap();
+    assert_eq!(outcome.restarts[ear.0], 0);
+    assert!(outcome.voltages_v[ear.0].0 > 40.0);
+    // With the cut that comes later it hears a call in that time.
+    let (line, cues) = line_and_cues(&[], &[]);
+    let (_, records) = run(&line, &cues);
+    let both = confirmed(&records);
+    assert!(both[0] < 40.0 && both.len() >= 2, "{both:?}");
+}
+
 /// A module that is dead already does not go down once more when its cable is cut.
 #[test]
 fn verif_a_dead_module_does_not_go_down_twice() {

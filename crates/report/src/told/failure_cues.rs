@@ -71,6 +71,9 @@ fn fault(line: &Line, failure: &Failure) -> Result<String, String> {
             "kind = \"dead\"".to_owned()
         }
         Breakage::Shorted => return Err("a rehearsal has no short in a span".to_owned()),
+        Breakage::Deaf => {
+            return Err("these sheets publish in the place of what is heard: a fault `deaf` beside a sound shows it".to_owned());
+        }
         Breakage::WrongClock => {
             return Err("what a wrong clock spoils is no message, output or uplink".to_owned());
         }

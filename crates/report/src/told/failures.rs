@@ -64,6 +64,12 @@ fn headline(failures: &Failures) -> String {
         .filter_map(|f| Some(f.outcome.as_ref().ok()?.at_worst()))
         .collect();
     let count = |wanted: &dyn Fn(&After) -> bool| known.iter().filter(|a| wanted(a)).count();
+    // What is not known is not among what is well.
+    let unknown = failures.failures.len() - known.len();
+    let and_unknown = |of: usize| match of {
+        0 => String::new(),
+        n => format!(", and after {n} more whether one does is unknown"),
+    };
     let most = known.iter().map(|a| a.lost().len()).max().unwrap_or(0);
     let mut said = vec![format!(
         "Of {} failures {} take a hydrophone from the line or the shore, {most} of {} at most",
@@ -72,15 +78,27 @@ fn headline(failures: &Failures) -> String {
         failures.hydrophones
     )];
     if failures.has_shore {
+        let told_by_none = count(&|a| a.shore == Sees::Quiet && a.shore_notices_s.is_none());
+        let told_by_some = count(&|a| a.shore == Sees::Quiet && a.shore_notices_s.is_some());
         said.push(format!(
-            "after {} of them the shore takes the silence for a quiet sea",
-            count(&|a| a.shore == Sees::Quiet)
+            "after {} of them the shore takes the silence for a quiet sea{}",
+            told_by_none + told_by_some,
+            match told_by_some {
+                0 => String::new(),
+                n => format!(", and whether anything tells it is unknown of {n}"),
+            }
         ));
     }
+    let never = |a: &After| a.outputs.iter().any(|o| o.safe == Safe::Never);
+    let unsure = |a: &After| a.outputs.iter().any(|o| matches!(o.safe, Safe::Unknown(_)));
     said.push(format!(
-        "{} leave an output that nothing brings to its fail-safe state",
-        count(&|a| a.outputs.iter().any(|o| o.safe == Safe::Never))
+        "{} leave an output that nothing brings to its fail-safe state{}",
+        count(&never),
+        and_unknown(count(&|a| !never(a) && unsure(a)))
     ));
+    if unknown > 0 {
+        said.push(format!("what comes of {unknown} is unknown"));
+    }
     format!("{}.", said.join("; "))
 }
 
@@ -197,7 +215,14 @@ fn shore_words(after: &After) -> Option<String> {
         (Sees::Alerts, Some(when)) => Some(format!(
             "sees all alerts as before, and can tell that something is wrong {when}"
         )),
-        (Sees::Unknown | Sees::Quiet, Some(when)) => Some(format!(
+        (Sees::Quiet, Some(_)) => Some(format!(
+            "takes the silence for a quiet sea{}",
+            match &after.shore_notices_s {
+                Some(Err(why)) => format!(", and whether anything tells it is unknown: {why}"),
+                _ => String::new(),
+            }
+        )),
+        (Sees::Unknown, Some(when)) => Some(format!(
             "seems to see a quiet sea, and can tell that it does not {when}"
         )),
         (Sees::Unknown | Sees::Quiet, None) => {

@@ -52,7 +52,7 @@ pub(crate) fn shortened(unit: &str) -> &str {
 }
 
 /// Units that count things, and the same of one thing.
-const COUNTED: [(&str, &str); 11] = [
+const COUNTED: [(&str, &str); 12] = [
     ("hydrophones", "hydrophone"),
     ("times", "time"),
     ("modules that run", "module that runs"),
@@ -65,10 +65,11 @@ const COUNTED: [(&str, &str); 11] = [
     ("false alarms", "false alarm"),
     ("expectations", "expectation"),
     (
-        "conditions that are not known to fail",
-        "condition that is not known to fail",
+        "steps of the way from flat that are met",
+        "step of the way from flat that is met",
     ),
-    ("conditions", "condition"),
+    ("steps", "step"),
+    ("months", "month"),
     ("modules", "module"),
 ];
 

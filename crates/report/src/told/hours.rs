@@ -3,14 +3,15 @@
 use std::fmt::Write as _;
 
 use assess::{
-    CauseKnown, CauseTold, EarHours, HealthField, HearingShares, ListeningHours, ModuleHealth,
-    Tenths,
+    CauseKnown, CauseTold, EarHours, HealthAshore, HealthField, HearingShares, ListeningHours,
+    ModuleHealth, Tenths,
 };
 use network::FieldKind;
-use quantity::{Dimension, show, show_number};
+use quantity::{Dimension, Money, SECONDS_PER_DAY, show, show_number};
 use serde_json::{Value, json};
 
 use super::check::{list, wrap};
+use super::json::money_json;
 use crate::calendar::MONTHS;
 
 /// Width of the words beside figures.
@@ -33,7 +34,11 @@ pub fn hours_text(name: &str, hours: &ListeningHours, health: Option<&[ModuleHea
     if !hours.at_once.is_empty() {
         let _ = writeln!(
             out,
-            "Hydrophones at once: share of the hours, %, in the lowest tenth of the years, the middle and the highest tenth\n"
+            "Hydrophones at once: share of the hours{}, %, in the lowest tenth of the years, the middle and the highest tenth\n",
+            match hours.ears.iter().any(|e| !e.unknown.is_empty()) {
+                true => " at most",
+                false => "",
+            }
         );
         let _ = writeln!(
             out,
@@ -74,24 +79,34 @@ pub fn hours_text(name: &str, hours: &ListeningHours, health: Option<&[ModuleHea
 /// A message on the health of a module, ready to be written into the plan, with what it costs.
 fn health_text(out: &mut String, module: &ModuleHealth) {
     let cost = match (&module.topic, module.bytes_a_day) {
-        (Some(topic), Some(a_day)) => format!(
-            "{} B, in place of {} B, every {}: {:.1} kB a day{}",
-            module.bytes,
-            topic.bytes,
-            show(topic.every_s, Dimension::Time),
-            a_day / 1000.0,
-            if topic.goes_ashore {
-                ", not counting what goes ashore"
-            } else {
-                ""
-            }
-        ),
+        (Some(topic), Some(a_day)) => {
+            let messages = SECONDS_PER_DAY / topic.every_s;
+            format!(
+                "{} B, in place of {} B, every {}: {} {} and {} B a day",
+                module.bytes,
+                topic.bytes,
+                show(topic.every_s, Dimension::Time),
+                show_number(messages),
+                if messages == 1.0 {
+                    "message"
+                } else {
+                    "messages"
+                },
+                show_number(a_day)
+            )
+        }
         _ => format!(
             "{} B; it has no heartbeat that would carry it",
             module.bytes
         ),
     };
     let _ = writeln!(out, "{}: its health takes {cost}", module.module);
+    for way in &module.ashore {
+        let _ = writeln!(out, "  {}", ashore_words(way));
+    }
+    if let (Some(_), true) = (&module.topic, module.ashore.is_empty()) {
+        let _ = writeln!(out, "  it stays on the line: nothing is paid for it");
+    }
     if let Some(topic) = &module.topic {
         let _ = writeln!(out, "  [topic.\"{}\"]", topic.name);
     }
@@ -101,6 +116,26 @@ fn health_text(out: &mut String, module: &ModuleHealth) {
         let _ = writeln!(out, "    {},{carried}", field_words(field));
     }
     let _ = writeln!(out, "  ]\n");
+}
+
+/// What each of these messages costs ashore.
+fn ashore_words(way: &HealthAshore) -> String {
+    let price = |p: &Option<Money>| {
+        p.as_ref()
+            .map_or_else(|| "more than can be counted".to_owned(), Money::to_string)
+    };
+    format!(
+        "ashore by {}: {} billed {} a month of 30 d, {} (the heartbeat as it is: {}), beside what else goes, without what a month includes or costs at least",
+        way.uplink,
+        way.billed_a_month,
+        if way.billed_a_month == 1 {
+            "message"
+        } else {
+            "messages"
+        },
+        price(&way.price_a_month),
+        price(&way.price_now)
+    )
 }
 
 /// A field as the plan writes it.
@@ -129,7 +164,15 @@ fn health_json(module: &ModuleHealth) -> Value {
             "topic": t.name, "size_b": t.bytes, "every_s": t.every_s, "goes_ashore": t.goes_ashore,
         })),
         "size_b": module.bytes,
+        "messages_per_d": module.messages_a_day,
         "size_b_per_d": module.bytes_a_day,
+        "ashore": module.ashore.iter().map(|way| json!({
+            "uplink": way.uplink,
+            "billed_each": way.billed_each,
+            "billed_per_month": way.billed_a_month,
+            "price_per_month": way.price_a_month.map(money_json),
+            "price_per_month_now": way.price_now.map(money_json),
+        })).collect::<Vec<_>>(),
         "fields": module.fields.iter().map(|f| json!({
             "name": f.name,
             "bits": f.bits,
@@ -154,8 +197,17 @@ fn ear_text(out: &mut String, hours: &ListeningHours, ear: &EarHours) {
     );
     let _ = writeln!(
         out,
-        "  share of the hours, %    lowest tenth   middle   highest tenth of the years"
+        "  {:<24} lowest tenth   middle   highest tenth of the years",
+        match ear.unknown.is_empty() {
+            true => "share of the hours, %",
+            false => "at most this share, %",
+        }
     );
+    let at_least = if ear.unknown.is_empty() {
+        ""
+    } else {
+        "at least "
+    };
     for (month, name) in MONTHS.iter().enumerate() {
         let Tenths { p10, p50, p90 } = heard.months[month];
         let wet = if hours.months_in_water.contains(&month) {
@@ -178,14 +230,25 @@ fn ear_text(out: &mut String, hours: &ListeningHours, ear: &EarHours) {
     }
     let _ = writeln!(
         out,
-        "\n  longest without: {:.1} h in the middle year, {:.1} h in nine of ten at most, {:.1} h in the worst\n",
+        "\n  longest without: {at_least}{:.1} h in the middle year, {:.1} h in nine of ten at most, {:.1} h in the worst\n",
         heard.gap_h.p50, heard.gap_h.p90, heard.longest_gap_h
     );
     let _ = writeln!(out, "  cause      by itself   it alone");
     for cause in &ear.causes {
         cause_text(out, cause);
     }
-    let _ = writeln!(out, "  together {:>9.2} %", 100.0 * (1.0 - heard.mean));
+    let beside = match ear.unknown.is_empty() {
+        true => String::new(),
+        false => format!(
+            "                and what is unknown: {}",
+            ear.unknown.join(", ")
+        ),
+    };
+    let _ = writeln!(
+        out,
+        "  together {:>9.2} %{beside}",
+        100.0 * (1.0 - heard.mean)
+    );
     let _ = writeln!(out);
 }
 

@@ -541,6 +541,6 @@ pub fn rehearsal_json(line: &Line, cues: &CueSheet, outcome: &Outcome) -> Value 
     whole
 }
 
-fn money_json(money: quantity::Money) -> Value {
+pub(super) fn money_json(money: quantity::Money) -> Value {
     json!({ "value": money.major(), "unit": String::from_utf8_lossy(&money.currency) })
 }

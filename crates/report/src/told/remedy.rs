@@ -212,6 +212,12 @@ fn told(out: &mut String, mended: &Mended, remedy: &Remedy) {
         }
     }
     beside_it(out, mended, remedy);
+    if !remedy.stays_broken.is_empty() {
+        let said = format!("stays broken beside it: {}", remedy.stays_broken.join(", "));
+        for row in wrap(&said, 98) {
+            let _ = writeln!(out, "       {row}");
+        }
+    }
     let less = remedy
         .moves
         .margins
@@ -476,6 +482,7 @@ fn one_json(remedy: &Remedy) -> Value {
         "still_broken": remedy.still_broken.iter().map(|(requirement, subject)| json!({
             "requirement": requirement, "subject": subject,
         })).collect::<Vec<_>>(),
+        "stays_broken": remedy.stays_broken,
         "wholes": remedy.wholes.iter().map(|w| json!({
             "requirement": w.requirement,
             "before": w.before.map(Word::as_str), "after": w.after.map(Word::as_str),

@@ -226,6 +226,7 @@ pub(super) fn fault(line: &Line, cues: &CueSheet, index: usize) -> String {
             line.module_path(module),
             show(step_s.si, Dimension::Time)
         ),
+        FaultKind::Deaf(s) => format!("{} is deaf", line.sensor_path(s)),
         FaultKind::Hang(m) => format!("{} hangs", line.module_path(m)),
         FaultKind::Dead(m) => format!("{} is dead", line.module_path(m)),
         FaultKind::Restart { module, by } => format!(

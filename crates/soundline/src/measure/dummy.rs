@@ -7,6 +7,7 @@ use assess::{
     ChainBudget, DUMMY_CLEAR_DB, DummyHeard, DummyJudged, Ruling, chain_budget, judge_dummy,
 };
 use plan::Line;
+use quantity::nearest;
 use serde_json::{Value, json};
 use signal::{Decidecade, level_db};
 
@@ -27,14 +28,44 @@ pub(super) fn budgets(
         })
 }
 
+/// Of each sensor the states of its module that are not among those in which the recordings were made.
+pub(super) fn states_missing(
+    line: &Line,
+    assigned: &[Assigned],
+    recorded: &[String],
+) -> Result<Vec<Vec<String>>, MeasureCommandError> {
+    let own = |a: &Assigned| {
+        let states = line.modules[a.sensor.module.0].loads.iter();
+        states.map(|s| s.state.clone()).collect::<Vec<String>>()
+    };
+    let all: Vec<Vec<String>> = assigned.iter().map(own).collect();
+    for state in recorded {
+        if !all.iter().flatten().any(|known| known == state) {
+            let mut known: Vec<String> = all.concat();
+            known.sort_unstable();
+            known.dedup();
+            return Err(MeasureCommandError::NoState {
+                state: state.clone(),
+                near: nearest(state, known.iter().map(String::as_str)).map(str::to_owned),
+                known,
+            });
+        }
+    }
+    let missing = all.into_iter().map(|mut states| {
+        states.retain(|s| !recorded.contains(s));
+        states
+    });
+    Ok(missing.collect())
+}
+
 /// What came of each sensor, or why it is not known.
 pub(super) fn judged(
-    budgets: &[ChainBudget],
+    (budgets, states_missing): (&[ChainBudget], &[Vec<String>]),
     sensors: &[Sensor],
     every: NonZeroU32,
 ) -> Vec<Result<DummyJudged, String>> {
-    let each = budgets.iter().zip(sensors);
-    each.map(|(budget, sensor)| {
+    let each = budgets.iter().zip(states_missing).zip(sensors);
+    each.map(|((budget, missing), sensor)| {
         let heard = heard(sensor);
         if heard.is_empty() {
             return Err("no band of it has a level".to_owned());
@@ -47,6 +78,7 @@ pub(super) fn judged(
                 whole: sensor.whole,
                 silent: sensor.silent,
                 clipped_samples: sensor.clipped_samples,
+                states_missing: missing.clone(),
             },
         )?;
         match judged.bands.is_empty() {

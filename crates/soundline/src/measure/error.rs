@@ -37,6 +37,16 @@ pub(crate) enum MeasureCommandError {
         /// Why.
         source: Box<assess::input::InputError>,
     },
+    /// No module that was recorded has such a state.
+    #[error("--state {state}: no sensor that was recorded sits on a module with this state")]
+    NoState {
+        /// What was written.
+        state: String,
+        /// The nearest that there is.
+        near: Option<String>,
+        /// All that there are.
+        known: Vec<String>,
+    },
     /// Both tables would be one file.
     #[error("{}: --out and --lines are two tables and need two names", path.display())]
     OneFile {
@@ -94,6 +104,13 @@ impl MeasureCommandError {
                 "recordings end in {}; name a file of another name by itself",
                 super::inputs::ENDINGS.join(", ")
             )),
+            MeasureCommandError::NoState { near, known, .. } => Some(match near {
+                Some(near) => format!("did you mean `{near}`?"),
+                None if known.is_empty() => {
+                    "the plan writes no `loads` of it: leave --state out, or write them".to_owned()
+                }
+                None => format!("its states are: {}", known.join(", ")),
+            }),
             MeasureCommandError::NoParquet { .. } => Some(
                 "name a .csv, or build with `cargo build --release --features parquet`".to_owned(),
             ),

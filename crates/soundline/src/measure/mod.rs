@@ -73,9 +73,13 @@ pub(crate) struct Args {
     #[arg(long)]
     own_rate: bool,
     /// The recording was made with a dummy in place of the element: judge each decidecade against the sea of the quietest month of
-    /// the deployment, of which it must lie 10 dB below. Make one for each state of the line.
+    /// the deployment, of which it must lie 10 dB below. Make one for each state of the module, and name each with `--state`.
     #[arg(long)]
     dummy: bool,
+    /// A state of the sensor's module in which these recordings were made, one of its `loads`, such as `sending`; once for each. Of a state
+    /// that is not named it is not known what is picked up in it.
+    #[arg(long = "state", value_name = "STATE", requires = "dummy")]
+    states: Vec<String>,
     /// Replace tables that exist.
     #[arg(long)]
     force: bool,
@@ -126,6 +130,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         true => dummy::budgets(line, &assigned)?,
         false => Vec::new(),
     };
+    let states_missing = dummy::states_missing(line, &assigned, &args.states)?;
     let found = inputs::find(&args.recordings)?;
     for note in &found.notes {
         writeln!(out.stderr, "note: {note}")?;
@@ -184,7 +189,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             work.run(Tables { periods, lines }, &mut told, out)
         })
     })?;
-    let judged = dummy::judged(&chains, &told.sensors, args.every);
+    let judged = dummy::judged((&chains, &states_missing), &told.sensors, args.every);
     if let Some(periods) = told.periods.take() {
         let mistakes = report::mistakes_json(&reading.mistakes, &reading.sources);
         let document = json::document(&told, &judged, &about, &head, &mistakes);

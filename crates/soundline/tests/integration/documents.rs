@@ -281,6 +281,8 @@ fn regress_the_document_of_what_was_measured() {
         second.to_str().unwrap(),
         at("missing.wav").to_str().unwrap(),
         "--dummy",
+        "--state",
+        "listening",
     ]);
     assert!(told["gaps"][0]["length_s"].is_number());
     assert!(told["periods"][0]["kurtosis"].is_number());

@@ -25,8 +25,8 @@ fn verif_failures_of_the_demo_are_told_in_text_and_json() {
     assert_eq!(json["format"], "failures/1");
     assert_eq!(json["plan_digest"].as_str().unwrap().len(), 64);
     let all = json["failures"].as_array().unwrap();
-    // Five modules in three ways, four spans in three ways, a supply, an uplink.
-    assert_eq!(all.len(), 5 * 3 + 4 * 3 + 2);
+    // Five modules in three ways, four spans in three ways, two hydrophones, a supply, an uplink.
+    assert_eq!(all.len(), 5 * 3 + 4 * 3 + 2 + 2);
     assert!(all.iter().all(|f| f["shore_sees"] != "quiet"));
     let cut = failure(&json, "span.probe-lower", "cut");
     assert_eq!(cut["lost_to_shore"][0], "module.lower.sensor.ear");
@@ -61,7 +61,7 @@ fn verif_without_heartbeats_the_sea_seems_quiet_and_what_is_not_said_is_unknown(
     let demo = demo("harrow-sound", false);
     edit(
         &demo.plan,
-        "[module.buoy.heartbeat]\ntopic = \"health/buoy\"\nevery = \"1 d\"\nby = \"uplink.shore\"\n",
+        "[module.buoy.heartbeat]\ntopic = \"health/buoy\"\nevery = \"1 d\"\nby = \"uplink.shore\"\nlevels = [\"module.upper.sensor.ear\", \"module.lower.sensor.ear\"] # a deaf hydrophone is no quiet sea\n",
         "",
     );
     edit(

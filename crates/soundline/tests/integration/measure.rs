@@ -439,6 +439,8 @@ fn judged(plan: &str, wav: &Path, status: i32) -> (String, serde_json::Value) {
         POOL,
         wav.to_str().unwrap(),
         "--dummy",
+        "--state",
+        "listening",
         "--every",
         "1 s",
     ];
@@ -542,6 +544,54 @@ fn verif_a_recording_that_shows_nothing_of_a_dummy_is_unknown() {
         assert_eq!(told["word"], "unknown");
         assert!(told["why"].as_str().unwrap().contains(said), "{told}");
     }
+}
+
+/// A module with two states of which one was recorded: what the other picks up is not known, and it is named; with both it is met. What is too loud is broken all the same.
+#[test]
+fn verif_a_state_that_was_not_recorded_leaves_a_dummy_unknown() {
+    let folder = tempfile::tempdir().unwrap();
+    let (plan, wav) = dummy(folder.path(), "", 60.0);
+    let text = fs::read_to_string(&plan).unwrap();
+    let loads = "loads = { listening = \"1 W\", sending = \"2 W\" }";
+    let one_load = "loads = { listening = \"1 W\" }";
+    assert!(text.contains(one_load), "{text}");
+    fs::write(&plan, text.replace(one_load, loads)).unwrap();
+    let of = |states: &[&str]| {
+        let named = states.iter().flat_map(|s| ["--state", *s]);
+        let args = [
+            "measure",
+            &plan,
+            "--as",
+            POOL,
+            wav.to_str().unwrap(),
+            "--dummy",
+            "--every",
+            "1 s",
+        ];
+        run(&args.into_iter().chain(named).collect::<Vec<_>>())
+    };
+    let one = of(&["listening"]);
+    expect_status(&one, 3);
+    assert!(
+        stdout(&one).contains("of `sending` nobody says that it was recorded"),
+        "{}",
+        stdout(&one)
+    );
+    let none = of(&[]);
+    expect_status(&none, 3);
+    assert!(
+        stdout(&none).contains("of `listening` and `sending` nobody"),
+        "{}",
+        stdout(&none)
+    );
+    let both = of(&["listening", "sending"]);
+    expect_status(&both, 0);
+    assert!(stdout(&both).contains("met in every band"));
+    let wrong = of(&["sendign"]);
+    expect_status(&wrong, 2);
+    let loud = dummy_wav(folder.path(), noise_and_sine(3 * RATE_HZ, 58.4, 80.0, 0.0));
+    assert_eq!(loud, wav);
+    expect_status(&of(&["listening"]), 1);
 }
 
 /// Of a sea that is not known nothing is met.

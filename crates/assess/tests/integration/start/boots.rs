@@ -211,6 +211,148 @@ fn val_the_ohms_that_take_the_operating_point_are_told() {
     assert_eq!(carried(&judged(&four(&without))).word(), Word::Met);
 }
 
+/// A requirement on the voltage asks for every set of states, also that all restart at once: the delays that cure the boots leave it as it is, and the check says so with the value that it has once
+/// they are written.
+#[test]
+fn verif_a_staggering_that_leaves_the_voltage_broken_says_so() {
+    let volts = Row {
+        more: "[requirement.volts]\nthat = \"voltage\"",
+        ..plain()
+    };
+    let why = carried(&judged(&four(&volts))).why().to_owned();
+    assert!(
+        why.contains("that cures the boots alone, and with it stays broken: `volts` ("),
+        "{why}"
+    );
+    let written = judged(&four(&Row {
+        wakes_s: [0.0, 0.0, 27.0, 27.0],
+        ..volts
+    }));
+    assert_ne!(carried(&written).word(), Word::Broken);
+    let own = written
+        .requirements
+        .iter()
+        .find(|j| j.id == "volts")
+        .unwrap();
+    assert_eq!(own.word(), Word::Broken);
+    // `remedy` says the same of the staggering that it finds.
+    let text = self::written(&volts);
+    let fetch = |_: &std::path::Path| Ok(text.as_bytes().to_vec());
+    let ask = RemedyAsk {
+        requirement: Some("boots-carried".to_owned()),
+        threads: 1,
+    };
+    let path = std::path::Path::new("plan.toml");
+    let shelf = Shelf::default();
+    let found = remedies(path, &read(&text), &shelf, &fetch, &ask, &|_, _| true).unwrap();
+    let staggers = |r: &&assess::Remedy| r.turned.iter().all(|t| t.path.ends_with("wakes_after"));
+    let remedy = found.mended[0].remedies.iter().find(staggers).unwrap();
+    assert!(
+        remedy.stays_broken.contains(&"volts".to_owned()),
+        "{:?}",
+        remedy.stays_broken
+    );
+    // Without the requirement nothing stays broken, and nothing is said.
+    let alone = carried(&judged(&four(&plain()))).why().to_owned();
+    assert!(!alone.contains("stays broken"), "{alone}");
+}
+
+/// One resistance of 4 ohm before two modules of 20 W while they boot and 2 W once they have: both at once are more than 24^2 / 16 = 36 W. One after the other 22 W leave
+/// `12 + sqrt(144 - 4 x 22)` = 19.48 V, less than an input of 20 V needs; of 19 V it is enough.
+#[test]
+fn val_a_staggering_at_which_a_voltage_is_too_low_says_so() {
+    let told = |minimum: &str| {
+        let mut text = "format = 1
+[deployment]
+name = \"Two beside each other\"
+start = 2027-01-01
+duration = \"1 d\"
+[site]
+latitude = \"50 deg\"
+longitude = \"0 deg\"
+water_depth = \"60 m\"
+profile = [{ depth = \"0 m\", temperature = \"20 degC\", salinity = 35 }]
+[supply.boost]
+at = \"module.buoy\"
+kind = \"bench\"
+output = { voltage = \"24 V\", resistance = \"4 ohm\", current_limit = \"20 A\" }
+[module.buoy]
+position = { depth = \"0 m\" }
+passes = { power = \"always\", data = \"always\" }
+through = { resistance = \"0 ohm\" }
+"
+        .to_owned();
+        for k in 0..2 {
+            let _ = writeln!(
+                text,
+                "[module.m{k}]
+position = {{ depth = \"10 m\" }}
+input = {{ minimum = \"{minimum}\", maximum = \"36 V\", lock_out = {{ on = \"21 V\", off = \"{minimum}\" }} }}
+loads = {{ listening = \"2 W\" }}
+boot = {{ time = \"10 s\", power = \"20 W\" }}
+passes = {{ power = \"never\", data = \"never\" }}
+through = {{ resistance = \"0 ohm\" }}
+[span.s{k}]
+from = \"module.buoy\"
+to = \"module.m{k}\"
+length = \"10 m\"
+conductor = \"50 mm2 class 5\"
+contacts = {{ mated_pins_in_loop = 0, resistance = \"0 ohm\" }}"
+            );
+        }
+        let reading = read(&text);
+        assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+        carried(&judged(&reading)).why().to_owned()
+    };
+    let v = 12.0 + f64::sqrt(144.0 - 4.0 * 22.0);
+    let why = told("20 V");
+    assert!(
+        why.contains(&format!("has {v:.2} V, and its input needs 20 V"))
+            || why.contains(&format!("has {:.2} V, and its input needs 20 V", v - 0.01)),
+        "{why}"
+    );
+    assert!(why.contains("10.5 s after power comes"), "{why}");
+    assert!(!told("19 V").contains("its input needs"));
+}
+
+/// Ohms that the bench has not: the boots say that the line runs there and which ohms the sea adds, and each of the two verdicts points to the other.
+#[test]
+fn verif_the_start_and_the_boots_point_to_each_other() {
+    let with = Row {
+        more: "[requirement.start]\nthat = \"start-up\"",
+        ..plain()
+    };
+    let text = written(&with).replace(
+        "maximum = \"36 V\"",
+        "maximum = \"36 V\", capacitance = \"100 uF\"",
+    );
+    let reading = read(&text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let check = judged(&reading);
+    let why = carried(&check).why().to_owned();
+    assert!(
+        why.contains("it runs on the bench, with leads of 1 m and new contacts, and will not start in the sea: "),
+        "{why}"
+    );
+    assert!(why.contains("`start` follows the start in time"), "{why}");
+    // In time it comes up: with lock-outs after falls, without them as those below their lowest voltage draw less. Either way it points to the boots that are not carried at rest.
+    for (text, word) in [
+        (text.clone(), Word::Marginal),
+        (text.replace(LOCKED, ""), Word::Met),
+    ] {
+        let check = judged(&read(&text));
+        let start = check.requirements.iter().find(|j| j.id == "start").unwrap();
+        assert_eq!(start.word(), word);
+        let mut whys = start.verdicts.iter().map(Verdict::why);
+        assert!(
+            whys.any(|why| why.contains("`boots-carried`, which is broken")),
+            "{start:?}"
+        );
+    }
+    let alone = carried(&judged(&four(&plain()))).why().to_owned();
+    assert!(alone.contains("`soundline start`"), "{alone}");
+}
+
 /// The staggering that the check names is tried as a remedy, and met; thicker conductors too.
 #[test]
 fn verif_the_remedies_name_staggering_and_conductors() {

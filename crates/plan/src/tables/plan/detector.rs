@@ -233,7 +233,7 @@ pub(crate) const STAGE: Section = Section {
         o(
             "of_last",
             S::Count(1, 1000),
-            "of the trigger: with `at_least`, among how many of the last values",
+            "of the trigger: with `at_least`, among how many of the last values; of the pulses: of how many in a row `at_least` must be there, so that the others may be missed",
         ),
         o(
             "bridge",

@@ -242,6 +242,11 @@ const HEARTBEAT: Section = Section {
             S::Reference(&[R::Uplink]),
             "an uplink of the module by which the message goes ashore too; it tells there as well of which modules the heartbeats stay out that this module hears",
         ),
+        o(
+            "levels",
+            S::References(&[R::Sensor], 1),
+            "hydrophones whose level of the sea the message holds, by which one that is deaf is told from a quiet sea; of another module as its own heartbeat has told them. None when not written",
+        ),
     ],
 };
 
