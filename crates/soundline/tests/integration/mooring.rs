@@ -74,6 +74,85 @@ fn verif_the_picture_names_cases_and_modules() {
     assert!(png.starts_with(b"\x89PNG"));
 }
 
+/// Words of an SVG file: each with the box that it takes, px, letters of the monospaced typeface 0.6 of their size wide and 0.7 of it high.
+fn words_of(svg: &str) -> Vec<(String, [f64; 4])> {
+    let each = svg.split("<text ").skip(1).map(|text| {
+        let tag = format!(" {}", &text[..text.find('>').unwrap()]);
+        let value = |key: &str| {
+            let from = tag.find(&format!(" {key}=\"")).unwrap() + key.len() + 3;
+            tag[from..from + tag[from..].find('"').unwrap()].to_owned()
+        };
+        let number = |key: &str| value(key).parse::<f64>().unwrap();
+        let from = text.find('>').unwrap() + 1;
+        let word = text[from..from + text[from..].find('<').unwrap()].to_owned();
+        let size = number("font-size");
+        let wide = 0.6
+            * size
+            * word
+                .replace("&#xb0;", "d")
+                .replace("&amp;", "&")
+                .chars()
+                .count() as f64;
+        let left = number("x")
+            - match &*value("text-anchor") {
+                "start" => 0.0,
+                "middle" => 0.5 * wide,
+                _ => wide,
+            };
+        let y = number("y");
+        (word, [left, y - 0.7 * size, left + wide, y])
+    });
+    each.collect()
+}
+
+fn nothing_overlaps(svg: &str, name: &str) {
+    let words = words_of(svg);
+    assert!(words.len() > 10, "{name}");
+    for (ix, (word, a)) in words.iter().enumerate() {
+        assert!(
+            a[0] >= 0.0 && a[2] <= 1400.0 && a[1] >= 0.0 && a[3] <= 980.0,
+            "{name}: {word} leaves the page"
+        );
+        for (other, b) in &words[..ix] {
+            let meet = a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3];
+            assert!(!meet, "{name}: {word} lies on {other}: {a:?} {b:?}");
+        }
+    }
+}
+
+/// No word of a picture lies on another or beyond the page: in the examples, of modules close together and of many cases.
+#[test]
+fn verif_no_word_of_a_picture_lies_on_another() {
+    for name in ["harrow-sound", "kestrel-piles", "vennick-ledge"] {
+        let folder = tempfile::tempdir().unwrap();
+        let into = folder.path().display().to_string();
+        run(&["mooring", &plan(name), "--picture", &into]);
+        let file = fs::read_dir(folder.path()).unwrap();
+        let mut files = file.map(|f| f.unwrap().path());
+        let svg = files.find(|f| f.extension().is_some_and(|e| e == "svg"));
+        nothing_overlaps(&fs::read_to_string(svg.unwrap()).unwrap(), name);
+    }
+    let crowded = demo("kestrel-piles", false);
+    let path = crowded.folder.path().join("plan.toml");
+    let mut text = fs::read_to_string(&path).unwrap();
+    for weight in 0..45 {
+        let up_m = 4.0 + 0.1 * f64::from(weight);
+        text.push_str(&format!("\n[weight.w{weight}]\nposition = {{ section = \"section.taut\", from_anchor = \"{up_m} m\" }}\nweight_in_water = \"0.1 N\"\ncd_a = \"0.001 m2\"\n"));
+    }
+    for case in 0..40 {
+        let speed = 0.1 + 0.02 * f64::from(case % 20);
+        text.push_str(&format!("\n[case.flow{case}]\ncurrent = [{{ depth = \"0 m\", speed = \"{speed} m/s\", towards = \"{} deg\" }}]\n", 9 * case));
+    }
+    fs::write(&path, text).unwrap();
+    let into = crowded.folder.path().join("pictures").display().to_string();
+    let output = run(&["mooring", &path.display().to_string(), "--picture", &into]);
+    let svg = fs::read_to_string(format!("{into}/mooring-clump.svg"));
+    nothing_overlaps(
+        &svg.unwrap_or_else(|_| panic!("{}", stderr(&output))),
+        "crowded",
+    );
+}
+
 /// Lines of one anchor have a picture each.
 #[test]
 fn verif_lines_of_one_anchor_are_drawn_apart() {

@@ -4,6 +4,7 @@ use super::super::canvas::{Align, Area, text_width};
 use super::super::colour::{GRID_LINE, INK};
 use super::super::drawing::Drawing;
 use super::super::{Axis, AxisScale, PictureError, linear_ticks};
+use super::plates::{around, numbers};
 use super::{ABOVE_PX, LETTERS_PX, Page, colour, dashes, plate};
 
 impl Page<'_> {
@@ -59,29 +60,50 @@ impl Page<'_> {
             let line = shape.shape.points.iter().map(|p| at(p.at_m)).collect();
             drawing.dashed(line, colour(ix), 1.6, dashes(ix));
         }
-        // Tops that lie on one another share a plate.
-        let mut tops: Vec<((f64, f64), String)> = Vec::new();
+        // Tops whose plates would lie on one another share one.
+        let mut tops: Vec<((f64, f64), Vec<usize>)> = Vec::new();
         for (ix, shape) in self.of.shapes.iter().enumerate() {
             let Ok(shape) = shape else { continue };
             let [x, y, _] = shape.shape.top_m;
-            let at = (east.px(x), north.px(y));
-            let near = |(other, _): &&mut ((f64, f64), String)| {
-                libm::hypot(at.0 - other.0, at.1 - other.1) < 20.0
-            };
-            match tops.iter_mut().find(near) {
-                Some((_, words)) => words.push_str(&format!(" {}", ix + 1)),
-                None => tops.push((at, (ix + 1).to_string())),
-            }
+            tops.push(((east.px(x), north.px(y)), vec![ix]));
+        }
+        let placed = |(at, cases): &((f64, f64), Vec<usize>)| {
+            let word = numbers(cases);
+            let half = 0.5 * text_width(&word, LETTERS_PX) + 4.0;
+            let x =
+                at.0.clamp(area.left + half, (area.right - half).max(area.left + half));
+            (word, (x, at.1))
+        };
+        while let Some((first, second)) = meeting(&tops, placed) {
+            let (_, cases) = tops.remove(second);
+            tops[first].1.extend(cases);
+            tops[first].1.sort_unstable();
         }
         drawing.border(area);
-        for ((x, y), word) in tops {
-            let half = 0.5 * text_width(&word, LETTERS_PX) + 4.0;
-            plate(
-                drawing,
-                &word,
-                (x.clamp(area.left + half, area.right - half), y),
-            );
+        for top in &tops {
+            let (word, at) = placed(top);
+            plate(drawing, &word, at);
         }
         Ok(())
     }
+}
+
+/// The first two plates that meet.
+fn meeting<T>(tops: &[T], placed: impl Fn(&T) -> (String, (f64, f64))) -> Option<(usize, usize)> {
+    let boxes: Vec<(f64, f64, f64, f64)> = tops
+        .iter()
+        .map(|top| {
+            let (word, at) = placed(top);
+            around(&word, at)
+        })
+        .collect();
+    for (second, b) in boxes.iter().enumerate() {
+        let meets = |a: &(f64, f64, f64, f64)| {
+            a.0 < b.2 + 2.0 && b.0 < a.2 + 2.0 && a.1 < b.3 + 2.0 && b.1 < a.3 + 2.0
+        };
+        if let Some(first) = boxes[..second].iter().position(meets) {
+            return Some((first, second));
+        }
+    }
+    None
 }

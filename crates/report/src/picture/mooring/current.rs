@@ -6,7 +6,8 @@ use super::super::canvas::{Align, Area};
 use super::super::colour::{GRID_LINE, INK};
 use super::super::drawing::Drawing;
 use super::super::{Axis, AxisScale, PictureError, linear_ticks};
-use super::{CURRENT_PX, Page, colour, dashes, plate};
+use super::plates::{Plates, numbers};
+use super::{CURRENT_PX, Page, colour, dashes};
 
 impl Page<'_> {
     /// Speed of the current by depth, each case as its line is drawn.
@@ -51,9 +52,8 @@ impl Page<'_> {
         }
         let word = "water current, m/s";
         drawing.text(word, (area.left, area.top - 10.0), Align::Left, INK);
-        let running = self.found.cases.iter().filter(|c| !c.current.is_empty());
-        let count = running.count().max(2) as f64;
-        let mut seen = 0.0;
+        // Cases with one current at one level are one line with one plate.
+        let mut lines: Vec<(Vec<(f64, f64)>, Vec<usize>)> = Vec::new();
         for (ix, case) in self.found.cases.iter().enumerate() {
             if case.current.is_empty() {
                 continue;
@@ -62,13 +62,29 @@ impl Page<'_> {
                 .into_iter()
                 .map(|(depth_m, m_s)| (speed.px(m_s), self.depth.px(depth_m - case.level_m)))
                 .collect();
-            drawing.dashed(points.clone(), colour(ix), 2.0, dashes(ix));
-            let share = 0.08 + 0.8 * seen / (count - 1.0);
-            seen += 1.0;
-            let depth_m = share * case.water.depth_m;
-            let (m_s, _) = case.water.current.speed_and_direction(depth_m);
-            let y = self.depth.px(depth_m - case.level_m);
-            plate(drawing, &(ix + 1).to_string(), (speed.px(m_s), y));
+            match lines.iter_mut().find(|(other, _)| *other == points) {
+                Some((_, cases)) => cases.push(ix),
+                None => {
+                    drawing.dashed(points.clone(), colour(ix), 2.0, dashes(ix));
+                    lines.push((points, vec![ix]));
+                }
+            }
+        }
+        let bed_px = self.depth.px(self.bed_m);
+        let mut plates =
+            Plates::within((area.left + 2.0, area.top + 2.0, area.right - 2.0, bed_px));
+        let count = lines.len().max(2) as f64;
+        for (seen, (points, cases)) in lines.iter().enumerate() {
+            let share = 0.08 + 0.8 * seen as f64 / (count - 1.0);
+            let wanted = share * (points.len() - 1) as f64;
+            let mut places: Vec<(f64, (f64, f64))> = points
+                .iter()
+                .enumerate()
+                .map(|(ix, at)| (libm::fabs(ix as f64 - wanted), *at))
+                .collect();
+            places.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let places: Vec<(f64, f64)> = places.into_iter().map(|p| p.1).collect();
+            plates.put(drawing, &numbers(cases), &places);
         }
         drawing.border(area);
         Ok(())

@@ -2,21 +2,50 @@
 
 use assess::CaseShape;
 use assess::input::DesignCase;
+use quantity::{Dimension, show};
 
 use super::super::canvas::{Align, shortened};
 use super::super::colour::INK;
 use super::super::drawing::Drawing;
 use super::{ABOVE_PX, LETTERS_PX, Page, ROW_PX, colour, dashes, plate, signed};
 
+/// Most columns of the legend, and the share of the page that it may take.
+const COLUMNS: usize = 3;
+const OF_PAGE: f64 = 0.42;
+
+/// Columns and rows of the legend of so many cases on a page so high.
+pub(super) fn columns_and_rows(cases: usize, height_px: f64) -> (usize, usize) {
+    let most = ((OF_PAGE * height_px / ROW_PX) as usize).max(1);
+    let columns = cases.div_ceil(most).clamp(1, COLUMNS);
+    (columns, cases.div_ceil(columns).min(most))
+}
+
 impl Page<'_> {
     pub(super) fn legend(&self, drawing: &mut Drawing, top: f64) {
-        let room_px = f64::from(self.size.width_px) - 70.0 - 94.0 - ABOVE_PX - 120.0;
-        for (ix, case) in self.found.cases.iter().enumerate() {
-            let (left, y) = (70.0, top + ROW_PX * ix as f64);
+        let cases = self.found.cases.len();
+        let (columns, rows) = columns_and_rows(cases, f64::from(self.size.height_px));
+        let whole_px = f64::from(self.size.width_px) - 70.0 - ABOVE_PX - 120.0;
+        let wide_px = whole_px / columns as f64;
+        let room_px = wide_px - 94.0;
+        let shown = cases.min(columns * rows);
+        // The last row tells what has none.
+        let shown = if shown < cases { shown - 1 } else { shown };
+        let place = |ix: usize| {
+            let (column, row) = (ix / rows, ix % rows);
+            (70.0 + wide_px * column as f64, top + ROW_PX * row as f64)
+        };
+        for (ix, case) in self.found.cases.iter().enumerate().take(shown) {
+            let (left, y) = place(ix);
             plate(drawing, &(ix + 1).to_string(), (left + 6.0, y));
             let ends = vec![(left + 22.0, y), (left + 76.0, y)];
             drawing.dashed(ends, colour(ix), 2.0, dashes(ix));
             let words = shortened(&self.words(ix, case), LETTERS_PX, room_px);
+            drawing.text(words, (left + 84.0, y + 5.0), Align::Left, INK);
+        }
+        if shown < cases {
+            let (left, y) = place(shown);
+            let words = format!("and {} more cases, in words alone", cases - shown);
+            let words = shortened(&words, LETTERS_PX, room_px);
             drawing.text(words, (left + 84.0, y + 5.0), Align::Left, INK);
         }
     }
@@ -38,6 +67,9 @@ impl Page<'_> {
         if let Some((wind_m_s, _)) = case.wind {
             words.push_str(&format!(", wind {wind_m_s} m/s"));
         }
+        if let Some((height_m, _)) = case.wave {
+            words.push_str(&format!(", waves {}", show(height_m, Dimension::Length)));
+        }
         if case.strum {
             words.push_str(", strum");
         }
@@ -57,7 +89,7 @@ impl Page<'_> {
     }
 
     /// The first case before one on whose line it is drawn all along.
-    fn lies_on(&self, ix: usize) -> Option<usize> {
+    pub(super) fn lies_on(&self, ix: usize) -> Option<usize> {
         const SAME_PX: f64 = 2.0;
         let way = |shape: &CaseShape| -> Vec<(f64, f64)> {
             let long_m = self.of.line.length_m();

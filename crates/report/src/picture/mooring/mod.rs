@@ -7,6 +7,7 @@ mod above;
 mod current;
 mod legend;
 mod names;
+mod plates;
 
 use assess::input::{MooredTop, Thing};
 use assess::{CaseShape, HungLine, Moorings};
@@ -17,6 +18,7 @@ use super::colour::{BAR, BLACK, INK, QUIET_INK, Rgb, WHITE};
 use super::drawing::Drawing;
 use super::shapes::{self, Shape};
 use super::{Axis, AxisScale, PictureError, PictureSize, linear_ticks};
+use plates::{Plates, numbers};
 
 const DASHES: [&[f32]; 8] = [
     &[],
@@ -130,7 +132,8 @@ impl<'a> Page<'a> {
     ) -> Result<Page<'a>, PictureError> {
         checked_size(size.width_px, size.height_px)?;
         let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
-        let below_px = (ROW_PX * found.cases.len() as f64).max(BELOW_PX);
+        let (_, rows) = legend::columns_and_rows(found.cases.len(), height);
+        let below_px = (ROW_PX * rows as f64).max(BELOW_PX);
         let mut plot = Area {
             left: 70.0,
             right: width - NAMES_PX - CURRENT_PX - 100.0,
@@ -216,14 +219,9 @@ impl<'a> Page<'a> {
             }
         }
         self.marks(&mut drawing);
-        let mut placed = Vec::new();
-        for (ix, shape) in self.of.shapes.iter().enumerate() {
-            if let Ok(shape) = shape {
-                self.number(&mut drawing, (ix, shape), &mut placed);
-            }
-        }
-        drawing.border(plot);
         self.names(&mut drawing);
+        self.case_numbers(&mut drawing);
+        drawing.border(plot);
         self.current(&mut drawing)?;
         let below = self.plot.bottom + 74.0;
         self.legend(&mut drawing, below);
@@ -285,35 +283,52 @@ impl<'a> Page<'a> {
         }
     }
 
-    /// The number of a case on its line, clear of what hangs there and of the numbers before it.
-    fn number(
-        &self,
-        drawing: &mut Drawing,
-        (ix, shape): (usize, &CaseShape),
-        placed: &mut Vec<(f64, f64)>,
-    ) {
-        let cases = self.found.cases.len().max(2) as f64;
-        let share = 0.12 + 0.55 * ix as f64 / (cases - 1.0);
-        let s_m = (1.0 - share) * self.of.line.length_m();
-        let mut points: Vec<(f64, (f64, f64))> = shape
-            .shape
-            .points
-            .iter()
-            .map(|p| ((p.s_m - s_m).abs(), self.at(shape, p.at_m)))
-            .collect();
-        points.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let all = self.of.shapes.iter().flatten();
-        let marks: Vec<(f64, f64)> = all
-            .flat_map(|shape| shape.things.iter().map(|t| self.at(shape, t.at_m)))
-            .collect();
-        let clear = |at: &(f64, f64)| {
-            let far = |other: &(f64, f64)| libm::hypot(at.0 - other.0, at.1 - other.1) > 18.0;
-            marks.iter().all(far) && placed.iter().all(far)
-        };
-        let found = points.iter().map(|p| p.1).find(clear);
-        if let Some(at) = found.or_else(|| points.first().map(|p| p.1)) {
-            plate(drawing, &(ix + 1).to_string(), at);
-            placed.push(at);
+    /// The numbers of the cases on their lines, clear of what hangs there and of one another; cases that are drawn on one line share a plate.
+    fn case_numbers(&self, drawing: &mut Drawing) {
+        let mut groups: Vec<Vec<usize>> = Vec::new();
+        for (ix, shape) in self.of.shapes.iter().enumerate() {
+            if shape.is_err() {
+                continue;
+            }
+            let on = self.lies_on(ix);
+            match groups
+                .iter_mut()
+                .find(|g| on.is_some_and(|on| g.contains(&on)))
+            {
+                Some(group) => group.push(ix),
+                None => groups.push(vec![ix]),
+            }
+        }
+        let bed_px = self.depth.px(self.bed_m);
+        let plot = self.plot;
+        let mut plates =
+            Plates::within((plot.left + 2.0, plot.top + 2.0, plot.right - 2.0, bed_px));
+        for shape in self.of.shapes.iter().flatten() {
+            for thing in &shape.things {
+                let (x, y) = self.at(shape, thing.at_m);
+                plates.take((x - 8.0, y - 8.0, x + 8.0, y + 8.0));
+            }
+            let (x, y) = self.at(shape, shape.shape.top_m);
+            plates.take((x - 11.0, y - 18.0, x + 11.0, y + 8.0));
+        }
+        let x = self.across.px(0.0);
+        plates.take((x - 9.0, bed_px - 4.0, x + 9.0, bed_px + 8.0));
+        let count = groups.len().max(2) as f64;
+        for (seen, group) in groups.iter().enumerate() {
+            let Some(Ok(shape)) = group.first().map(|ix| &self.of.shapes[*ix]) else {
+                continue;
+            };
+            let share = 0.12 + 0.55 * seen as f64 / (count - 1.0);
+            let s_m = (1.0 - share) * self.of.line.length_m();
+            let mut points: Vec<(f64, (f64, f64))> = shape
+                .shape
+                .points
+                .iter()
+                .map(|p| ((p.s_m - s_m).abs(), self.at(shape, p.at_m)))
+                .collect();
+            points.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let places: Vec<(f64, f64)> = points.into_iter().map(|p| p.1).collect();
+            plates.put(drawing, &numbers(group), &places);
         }
     }
 

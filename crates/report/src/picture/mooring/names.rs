@@ -7,6 +7,10 @@ use super::super::colour::{INK, QUIET_INK};
 use super::super::drawing::Drawing;
 use super::{LETTERS_PX, NAMES_PX, Page};
 
+/// From name to name where there is room, and at least, px.
+const ROW_PX: f64 = 19.0;
+const CLOSE_PX: f64 = 16.0;
+
 impl Page<'_> {
     /// What hangs on the line, with the depths that it sees, in a column that keeps its names apart.
     pub(super) fn names(&self, drawing: &mut Drawing) {
@@ -31,16 +35,35 @@ impl Page<'_> {
         names.push((anchor, (self.across.px(0.0), self.depth.px(self.bed_m))));
         names.sort_by(|a, b| a.1.1.total_cmp(&b.1.1));
         let left = self.plot.right + 16.0;
+        // Below the word on the water.
+        let highest_m = self
+            .found
+            .cases
+            .iter()
+            .map(|c| c.level_m)
+            .fold(f64::NEG_INFINITY, f64::max);
+        let first = (self.depth.px(-highest_m) + 2.0).max(self.plot.top);
+        let room_px = self.plot.bottom - first;
+        let most = (room_px / CLOSE_PX) as usize + 1;
+        let over = names.len().saturating_sub(most);
+        // The lowest but for the anchor give way.
+        let from = (names.len() - over).saturating_sub(1);
+        names.drain(from..from + over);
+        let apart_px = (room_px / (names.len().max(2) - 1) as f64).min(ROW_PX);
         // From the top down no name is nearer than a row to the one before; then from the bottom up they are pushed back onto the page.
         let mut rows: Vec<f64> = Vec::new();
         for (_, (_, y)) in &names {
-            let least = rows.last().map_or(self.plot.top, |last| last + 19.0);
+            let least = rows.last().map_or(first, |last| last + apart_px);
             rows.push(y.max(least));
         }
         let mut most = self.plot.bottom;
         for row in rows.iter_mut().rev() {
             *row = row.min(most);
-            most = *row - 19.0;
+            most = *row - apart_px;
+        }
+        if over > 0 {
+            let at = (left, self.plot.bottom + 24.0);
+            drawing.text(format!("and {over} more"), at, Align::Left, INK);
         }
         for ((name, (x, y)), row) in names.iter().zip(&rows) {
             let leader = vec![(x + 10.0, *y), (self.plot.right, *row), (left - 4.0, *row)];
