@@ -1,11 +1,12 @@
 //! What is checked of the shape of every line: housings within their rated depths, and buoys that stay at the surface.
 
+use mooring::Wave;
 use plan::{Line, ModuleIx, Position, Q};
 use quantity::{Dimension, show};
 
-use crate::input::{MooredTop, Thing};
-use crate::mooring_verdicts::{FORCE_N, Hangs, Told, bed_as_written};
-use crate::moorings::{Extreme, HungLine, NoShape, PULLED_UNDER};
+use crate::input::{MooredTop, Thing, all_waves, moored};
+use crate::mooring_verdicts::{FORCE_N, Hangs, Told, bed_as_written, no_shape};
+use crate::moorings::{Extreme, HungLine, NoShape, PULLED_UNDER, Surface};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A depth closer to a housing's rating than this is marginal, m.
@@ -43,7 +44,7 @@ fn against_rating(rated: Q) -> Against {
 }
 
 /// The greatest depth, over the cases that have a shape, whose still water presses as the water at something on a line does at most: its own depth and what the
-/// waves add to the pressure there; `None` of what is not on the line. What floats at the surface goes up and down with the waves.
+/// waves add to the pressure there, and under a buoy the depth to which it goes down with the troughs; `None` of what is not on the line. What floats at the surface goes up and down with the waves.
 pub(crate) fn pressed_m(of: &HungLine, what: Thing) -> Option<Pressed> {
     let at = of.line.hung.iter().position(|h| h.what == what);
     let is_top = match (what, &of.line.top) {
@@ -55,20 +56,28 @@ pub(crate) fn pressed_m(of: &HungLine, what: Thing) -> Option<Pressed> {
         return None;
     }
     let shapes = of.shapes.iter().enumerate();
-    let each = shapes.filter_map(|(case, shape)| {
-        let shape = shape.as_ref().ok()?;
-        let (depth_m, wave) = match at {
-            Some(ix) => (shape.things[ix].depth_m, shape.things[ix].wave),
-            None => (shape.top_depth_m, shape.wave_at_top),
-        };
-        let waves_m = wave.map_or(0.0, |w| w.pressure_m);
-        let waves_m = if depth_m > 0.0 { waves_m } else { 0.0 };
-        Some(Pressed {
-            deepest_m: Extreme {
-                value: depth_m + waves_m,
-                case,
-            },
-            waves_m,
+    let shapes = shapes.filter_map(|(case, shape)| Some((case, shape.as_ref().ok()?)));
+    let each = shapes.flat_map(|(case, shape)| {
+        shape.surfaces().map(move |(surface, shape)| {
+            let (depth_m, wave) = match at {
+                Some(ix) => (shape.things[ix].depth_m, shape.things[ix].wave),
+                None => (shape.below_surface_m(), shape.wave_at_top),
+            };
+            let waves_m = wave.map_or(0.0, |w| w.pressure_m);
+            let waves_m = if depth_m > 0.0 { waves_m } else { 0.0 };
+            // Under troughs the water presses less than its depth below still water says.
+            let adds_m = match surface {
+                Surface::Still | Surface::Crest => waves_m,
+                Surface::Trough => -waves_m,
+            };
+            Pressed {
+                deepest_m: Extreme {
+                    value: depth_m + adds_m,
+                    case,
+                    surface,
+                },
+                waves_m: adds_m.max(0.0),
+            }
         })
     });
     each.reduce(
@@ -111,9 +120,18 @@ fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> V
     };
     // What is fixed where it is has the water rise over it.
     let highest = highest_water(line);
-    let rises = |why: String| match &highest {
-        Some((higher_m, when)) => straight_down(*higher_m, format!("{why}, {when}")),
-        None => straight_down(0.0, why),
+    let rises = |why: String| {
+        let (higher_m, why) = match &highest {
+            Some((higher_m, when)) => (*higher_m, format!("{why}, {when}")),
+            None => (0.0, why),
+        };
+        match waves_press(line, straight_m + higher_m, higher_m) {
+            Some((adds_m, whose)) => straight_down(
+                higher_m + adds_m,
+                format!("{why}, {adds_m:.2} m of it what the waves of {whose} add to the pressure"),
+            ),
+            None => straight_down(higher_m, why),
+        }
     };
     if line.sections.is_empty() || !on_a_line(line, m) {
         return match line.modules[m.0].hull {
@@ -158,6 +176,18 @@ fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> V
         ),
         Err(bed) => unknown(subject, format!("{why}; {bed}")),
     }
+}
+
+/// The most that waves of a plan add to the pressure at a depth below water that stands so much above its written depth, m of water, and whose they are.
+fn waves_press(line: &Line, depth_m: f64, higher_m: f64) -> Option<(f64, String)> {
+    let water_m = line.sea.water_depth_m.si + higher_m;
+    let each = all_waves(line).into_iter();
+    let each = each.filter_map(|((height_m, period_s), whose)| {
+        let wave = Wave::new(height_m, period_s, water_m).ok()?;
+        Some((wave.at(depth_m).pressure_m, whose))
+    });
+    let pressing = each.filter(|(adds_m, _)| depth_m > 0.0 && *adds_m > 0.0);
+    pressing.reduce(|most, one| if one.0 > most.0 { one } else { most })
 }
 
 /// By how much the water stands above its written depth at most, m, by tide and cases, and when; `None` where nothing says that it stands higher.
@@ -230,21 +260,40 @@ pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
         };
         let told = Told { found, of };
         let shapes = of.shapes.iter().enumerate();
-        let left = shapes.filter_map(|(case, shape)| {
-            let (value, then) = match shape {
-                Ok(shape) => {
+        let left = shapes.flat_map(|(case, shape)| match shape {
+            Ok(shape) => shape
+                .surfaces()
+                .filter_map(|(surface, shape)| {
+                    let value = shape.buoy?.reserve_n;
                     let sunk = shape.sunk().unwrap_or("afloat");
-                    (shape.buoy?.reserve_n, format!("it is {sunk}"))
-                }
-                Err(NoShape::Under { missing_n, .. }) => {
-                    (-missing_n, format!("it is {PULLED_UNDER}"))
-                }
-                Err(sinks @ NoShape::Sinks { weight_n, most_n }) => {
-                    (most_n - weight_n, sinks.to_string())
-                }
-                Err(_) => return None,
-            };
-            Some((Extreme { value, case }, then))
+                    let at = Extreme {
+                        value,
+                        case,
+                        surface,
+                    };
+                    Some((at, format!("it is {sunk}")))
+                })
+                .collect::<Vec<_>>(),
+            Err(why) => why
+                .missing_n()
+                .map(|missing_n| {
+                    let then = match why {
+                        NoShape::Sinks { .. } => why.to_string(),
+                        _ => format!("it is {PULLED_UNDER}"),
+                    };
+                    let surface = match why {
+                        NoShape::InWaves { surface, .. } => *surface,
+                        _ => Surface::Still,
+                    };
+                    let at = Extreme {
+                        value: -missing_n,
+                        case,
+                        surface,
+                    };
+                    (at, then)
+                })
+                .into_iter()
+                .collect(),
         });
         let least = left.min_by(|(a, _), (b, _)| a.value.total_cmp(&b.value));
         let Some((least, then)) = least else {
@@ -275,4 +324,113 @@ pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
         told.whole(against.judge(path, least.value, evidence, why))
     });
     each.collect()
+}
+
+/// What comes nearer to the bed than this lies on it, m (a choice of ours).
+const ON_BED_M: f64 = 0.1;
+/// Room above the bed of less than this more is marginal, m.
+const NARROW_ROOM_M: f64 = 0.5;
+
+/// What comes nearest to the bed on each line, over all cases and in the troughs of their waves: the middle of what hangs clear of it in the usual case, and the keel of a buoy. What lies on the
+/// bed in the usual case is meant to.
+pub(crate) fn clear_of_bed(hangs: &Hangs<'_>) -> Vec<Verdict> {
+    let line = hangs.line();
+    let each = moored(line).into_iter().filter_map(|one| {
+        let of = match one {
+            Ok(of) => of,
+            Err(not) if holds_modules(line, &not.section) => {
+                return Some(unknown(not.section.clone(), no_shape(&[&not])));
+            }
+            Err(_) => return None,
+        };
+        let path = of.top.path(line);
+        let asked =
+            of.hung.iter().any(|h| hangs_clear(h.what)) || matches!(of.top, MooredTop::Buoy { .. });
+        if !asked {
+            return None;
+        }
+        let found = match hangs.found() {
+            Ok(found) => found,
+            Err(why) => return Some(unknown(path, why)),
+        };
+        let of = found.lines.iter().flatten().find(|o| o.line == of)?;
+        clear_of_bed_of(line, &Told { found, of }, path)
+    });
+    each.collect()
+}
+
+/// Weights are there to lie on the bed.
+fn hangs_clear(what: Thing) -> bool {
+    !matches!(what, Thing::Weight(_))
+}
+
+/// Whether modules hang on a line, by its lowest section's path, from something that floats.
+fn holds_modules(line: &Line, lowest: &str) -> bool {
+    let above = |section: plan::SectionIx| {
+        let mut at = section.0;
+        // No more steps than sections: a ring has no lowest.
+        for _ in 0..line.sections.len() {
+            let end = line.sections[at].to;
+            match line.sections.iter().position(|s| s.from == end) {
+                Some(below) => at = below,
+                None => break,
+            }
+        }
+        format!("section.{}", line.sections[at].id) == lowest
+    };
+    let mut modules = (0..line.modules.len()).map(ModuleIx);
+    modules.any(|m| match line.modules[m.0].position {
+        Position::FromTop { section, .. } | Position::FromAnchor { section, .. } => {
+            above(section) && !hangs_from_a_place(line, m)
+        }
+        Position::Depth(_) => false,
+    })
+}
+
+/// The same of one line; `None` where all of it lies on the bed in the usual case.
+fn clear_of_bed_of(line: &Line, told: &Told<'_>, path: String) -> Option<Verdict> {
+    let Told { found, of } = told;
+    let usual = found.cases.iter().position(|case| case.nominal);
+    let Some(Ok(usual)) = usual.map(|ix| &of.shapes[ix]) else {
+        return Some(unknown(path, told.gap()?));
+    };
+    let mut least: Option<(Extreme, String)> = None;
+    let mut seen = |value: f64, case: usize, surface: Surface, what: String| {
+        if least.as_ref().is_none_or(|(l, _)| value < l.value) {
+            let at = Extreme {
+                value,
+                case,
+                surface,
+            };
+            least = Some((at, what));
+        }
+    };
+    let shapes = of.shapes.iter().enumerate();
+    for (case, shape) in shapes.filter_map(|(case, shape)| Some((case, shape.as_ref().ok()?))) {
+        let bed_m = found.cases[case].water.depth_m;
+        for (surface, shape) in shape.surfaces() {
+            for (ix, thing) in shape.things.iter().enumerate() {
+                let clear = usual.things[ix].at_m[2] > ON_BED_M;
+                if clear && hangs_clear(thing.what) {
+                    seen(thing.at_m[2], case, surface, thing.what.path(line));
+                }
+            }
+            if let Some(buoy) = shape.buoy.filter(|_| shape.below_surface_m() <= 0.0) {
+                let room_m = bed_m + shape.surface_m - buoy.draught_m;
+                seen(room_m, case, surface, format!("the keel of {path}"));
+            }
+        }
+    }
+    let Some((at, what)) = least else {
+        return Some(unknown(path, told.gap()?));
+    };
+    let against = Against {
+        side: Side::AtLeast,
+        limit: ON_BED_M,
+        narrow: NARROW_ROOM_M,
+        unit: "m".to_owned(),
+    };
+    let why = format!("{what} comes nearest to the bed, in {}", told.case(at));
+    let evidence = told.evidence(&(&path, "clear of the bed"));
+    Some(told.whole(against.judge(path, at.value, evidence, why)))
 }

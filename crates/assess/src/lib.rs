@@ -162,8 +162,9 @@ pub use memo::{Memo, Runs};
 pub use metals::{AnodeGives, GroupAnodes, MetalGroup, MetalPair, anode_gives, metal_groups};
 pub use mooring_verdicts::strengths;
 pub use moorings::{
-    AnchorHold, BandCaution, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,
-    InWaves, LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, Widest, moorings,
+    AnchorHold, BandCaution, Bared, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,
+    InWaves, LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, Surface, Widest,
+    moorings,
 };
 pub use named::{NamedError, detector_and_call, hearing_sensors, sensor_named, solar_supply};
 pub use pick_up::{PickUps, Picked, PickedInBand};

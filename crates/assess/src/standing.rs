@@ -23,13 +23,14 @@ pub(crate) const BOOTS_CARRIED: &str = "boots-carried";
 pub(crate) const UNLIKE_METALS: &str = "unlike-metals";
 
 /// The standing checks that read nothing but the shapes and the weights of lines.
-pub(crate) const ON_SHAPES: [&str; 8] = [
+pub(crate) const ON_SHAPES: [&str; 9] = [
     "housing-depth",
     "float-depth",
     "held-up",
     "rope-load",
     "anchor-hold",
     "afloat",
+    "clear-of-bed",
     "weak-link",
     "drift-alarm",
 ];
@@ -76,7 +77,7 @@ const fn should(
     }
 }
 
-const STANDING: [Standing; 23] = [
+const STANDING: [Standing; 24] = [
     shall(
         "link-reach",
         "every link is within the longest length of its standard",
@@ -170,6 +171,11 @@ const STANDING: [Standing; 23] = [
         "afloat",
         "every buoy stays at the surface in every design case",
         |of| shaped(of.reach, hung_verdicts::afloat(of.hangs)),
+    ),
+    shall(
+        "clear-of-bed",
+        "what hangs clear of the bed in the usual case touches it in no other, and no buoy runs aground",
+        |of| shaped(of.reach, hung_verdicts::clear_of_bed(of.hangs)),
     ),
     shall(
         "weak-link",

@@ -68,8 +68,13 @@ pub(crate) fn float_depths(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let rated = floats.filter_map(|(f, float)| Some((f, float.rated_depth_m?)));
     let each = rated.filter_map(|(f, rated)| {
         let subject = Thing::Float(f).path(line);
-        // Of a plan without a case that could be taken nobody has asked where it hangs: that is open.
-        let found = hangs.found().ok()?;
+        let found = match hangs.found() {
+            Ok(found) => found,
+            // A float on no line hangs nowhere.
+            Err(why) => {
+                return section_of_float(line, f).map(|_| unknown(subject, no_case(&why)));
+            }
+        };
         let mut lines = found.lines.iter().flatten();
         let Some(of) = lines.find(|of| holds(&of.line, f)) else {
             let why = not_followed(line, found, section_of_float(line, f));
@@ -275,7 +280,7 @@ pub(crate) fn rope_loads(hangs: &Hangs<'_>) -> Vec<Verdict> {
         let why = match hangs.found() {
             Ok(found) if found.lines.iter().flatten().any(on) => return rope_bears(hangs, s),
             Ok(found) => not_followed(line, found, Some(s)),
-            Err(_) => return None,
+            Err(why) => no_case(&why),
         };
         let own = lowest(line, s);
         if told.contains(&own) {
@@ -306,10 +311,17 @@ pub(crate) fn anchors_hold(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let each = wanted.filter_map(|(a, factor)| {
         let mut sections = line.sections.iter();
         sections.find(|s| s.to == SectionEnd::Anchor(a))?;
-        let found = hangs.found().ok()?;
-        Some(anchor_keeps(found, line, a, factor))
+        Some(match hangs.found() {
+            Ok(found) => anchor_keeps(found, line, a, factor),
+            Err(why) => unknown(format!("anchor.{}", line.anchors[a].id), no_case(&why)),
+        })
     });
     each.collect()
+}
+
+/// Why nothing is told of a line in a plan without design cases.
+fn no_case(why: &str) -> String {
+    format!("where its line hangs is unknown: {why}")
 }
 
 fn says_a_hold(anchor: &Anchor) -> bool {

@@ -62,6 +62,23 @@ impl Wave {
         2.0 * PI / self.wavenumber_m
     }
 
+    /// Height of its crests above still water, m: by linear theory half of its height, and what Stokes's second order adds to that,
+    /// `k a^2 (3 - s^2) / (4 s^3)` with `s = tanh kh` (1847, from memory); never more than the whole height, which is that of a lone wave. Its troughs are as much flatter: half
+    /// of its height is the most that they reach down.
+    #[must_use]
+    pub fn crest_m(&self) -> f64 {
+        let a = 0.5 * self.height_m;
+        let s = libm::tanh(self.wavenumber_m * self.depth_m);
+        let steeper_m = self.wavenumber_m * a * a * (3.0 - s * s) / (4.0 * s * s * s);
+        (a + steeper_m).min(self.height_m)
+    }
+
+    /// How far its troughs reach below still water at most, m: half of its height.
+    #[must_use]
+    pub fn trough_m(&self) -> f64 {
+        0.5 * self.height_m
+    }
+
     /// What it does at a depth below still water, m; depths above the surface or below the bed count as those of surface and bed.
     #[must_use]
     pub fn at(&self, depth_m: f64) -> WaveAt {

@@ -70,7 +70,7 @@ pub use line::{WatchedLevel, WorldWatch};
 pub use mistake::{Code, Drawing, Mistake, Severity, render};
 pub use reading::{CueReading, Reading, is_cue_sheet, read, read_cues};
 pub use reference::{cues_reference, plan_reference};
-pub use resolve::{DECLARED_KINDS, LINKS_WITHOUT_CHECK};
+pub use resolve::{DECLARED_KINDS, LINKS_WITHOUT_CHECK, breaks_above_m};
 pub use schema::{cues_schema, plan_schema};
 pub use site::{FileId, Site, Source, Sources};
 pub use spoilt::{Spoilt, SpoiltParts, WrittenBehaviour, WrittenRequirement, WrittenStart};

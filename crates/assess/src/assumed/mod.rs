@@ -6,7 +6,7 @@ mod sound;
 
 use plan::{Action, Line, Requirement, That, Unwritten};
 
-use crate::input::{MONTH_DAYS, sooner_share};
+use crate::input::{MONTH_DAYS, sooner_share, unsaid_waves};
 
 pub(crate) use sound::beyond_profile;
 
@@ -307,6 +307,8 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             Unwritten::BandOrder => &filters,
             // Wind counts on buoys alone.
             Unwritten::NoWind if line.modules.iter().all(|m| m.hull.is_none()) => continue,
+            // Those of the site are told with the design cases.
+            Unwritten::NoWave if unsaid_waves(line).is_some() => continue,
             _ => paths,
         };
         if let Some(sentence) = counts(*what) {

@@ -14,7 +14,7 @@ use super::{Certainty, CertaintyAsk};
 use crate::evidence::{EvidenceError, FORMAT, folder};
 
 /// Method of draws. Whoever changes what draws count raises it, so that older evidence counts no longer.
-pub const DRAWS: &str = "draws/4";
+pub const DRAWS: &str = "draws/5";
 
 /// What draws of a plan came to.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]

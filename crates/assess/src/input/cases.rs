@@ -2,6 +2,7 @@
 
 use mooring::{Current, MooringError, Water};
 use plan::{Flow, Line, Q};
+use quantity::{Dimension, show};
 use seawater::{SeaError, density_kg_m3, pressure_from_depth_dbar};
 
 use super::fouled::{Fouling, fouling};
@@ -58,7 +59,7 @@ pub struct DesignCases {
 pub enum CasesError {
     /// The site says too little for cases to be taken from it.
     #[error(
-        "the plan declares no `case`, and its site says nothing of {missing}, from which cases could be taken"
+        "the plan declares no `case`, and its site says nothing of {missing}, from which cases could be taken: write that, or a `case`"
     )]
     NothingToTake {
         /// Keys of the site.
@@ -98,7 +99,8 @@ pub enum CasesError {
 /// Direction of a current or a wind of which the plan says none, degrees from north.
 const NO_DIRECTION_DEG: f64 = 0.0;
 
-/// The design cases of a plan: those that it declares, each once more at an end of the tide at which none is declared; else slack water and the site's current at each end of its tide.
+/// The design cases of a plan: those that it declares, those with a current once more with the site's wind where none has a wind, each once more at an end of the tide at which none
+/// is declared; else slack water and the site's current at each end of its tide. Where no case has waves as high as the site's, these count in each that has none.
 ///
 /// # Errors
 /// [`CasesError`] where the plan says too little.
@@ -113,9 +115,11 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
         taken(line, density_kg_m3, &mut assumed)?
     } else {
         let mut cases = declared(line, density_kg_m3)?;
+        windy(line, &mut cases, &mut assumed);
         cases.extend(left_to_the_site(line, density_kg_m3, &mut assumed)?);
         cases
     };
+    site_waves(line, &mut cases, &mut assumed);
     directions(line, &mut assumed);
     choose_nominal(&mut cases, &mut assumed);
     turns(&cases, &mut assumed);
@@ -296,6 +300,125 @@ fn declared(line: &Line, density_kg_m3: f64) -> Result<Vec<DesignCase>, CasesErr
 /// The id of a case that has of the site's current and wind what no declared one has.
 const OF_THE_SITE: &str = "site";
 
+/// Behind the id of a declared case that counts once more with the site's wind.
+const WINDY: &str = "-wind";
+
+/// The mean wind of the site's windiest month, m/s, where it pushes a buoy at the top of a line and no declared case says what wind does.
+fn unsaid_wind_m_s(line: &Line) -> Option<f64> {
+    let holds = |s: &plan::Section| matches!(s.from, plan::SectionEnd::Module(m) if line.modules[m.0].hull.is_some());
+    let buoys = line.sections.iter().any(holds);
+    let blows = line.cases.iter().any(|c| c.wind.is_some());
+    let windiest = line.sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max);
+    windiest.filter(|_| buoys && !blows)
+}
+
+/// Where no declared case has a wind, those with a current once more with the site's, which blows with the current at the surface.
+fn windy(line: &Line, cases: &mut Vec<DesignCase>, assumed: &mut Vec<String>) {
+    let Some(speed_m_s) = unsaid_wind_m_s(line) else {
+        return;
+    };
+    let flowing = cases.iter().filter(|case| !case.current.is_empty());
+    let twins: Vec<DesignCase> = flowing
+        .map(|case| DesignCase {
+            id: format!("{}{WINDY}", case.id),
+            declared: false,
+            nominal: false,
+            wind: Some((speed_m_s, case.water.current.speed_and_direction(0.0).1)),
+            ..case.clone()
+        })
+        .collect();
+    if twins.is_empty() {
+        return;
+    }
+    let ids: Vec<&str> = twins.iter().map(|case| case.id.as_str()).collect();
+    assumed.push(format!(
+        "no declared case has a wind: each with a current counts once more with the mean wind of the windiest month, {speed_m_s} m/s, on the buoy and no gust above it ({})",
+        ids.join(", ")
+    ));
+    cases.extend(twins);
+}
+
+/// Of so many waves of a sea the highest counts: about three hours of them (common practice).
+const OF_WAVES: f64 = 1000.0;
+
+/// Waves of a site that stand for its sea.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct SiteWaves {
+    /// Their significant height: that of the roughest month, with the swell, m.
+    significant_m: f64,
+    /// Height, m, and period, s: the likely highest of a thousand, `Hs sqrt(ln(1000) / 2)` of heights by Rayleigh's law (Longuet-Higgins 1952, from memory), in the longest period that is written
+    /// or that the peak of a sea of that height has.
+    pub(crate) wave: (f64, f64),
+}
+
+/// The waves of the site, where it writes any and no declared case has waves as high as its mean sea in the roughest month.
+pub(crate) fn unsaid_waves(line: &Line) -> Option<SiteWaves> {
+    let sea = &line.sea;
+    let rough_m = sea.wave_height_m.iter().map(|q| q.si).fold(0.0, f64::max);
+    let (swell_m, swell_s) = sea
+        .swell
+        .map_or((0.0, 0.0), |swell| (swell.height_m.si, swell.period_s.si));
+    let significant_m = libm::hypot(rough_m, swell_m);
+    // What a mistake hides is no number.
+    if !(significant_m > 0.0 && significant_m.is_finite()) {
+        return None;
+    }
+    let own = line.cases.iter().filter_map(|c| Some(c.wave?.height_m.si));
+    if own.fold(0.0, f64::max) >= significant_m {
+        return None;
+    }
+    let sea_s = if rough_m > 0.0 {
+        mooring::risen_period_s(rough_m)
+    } else {
+        0.0
+    };
+    let height_m = significant_m * (0.5 * libm::log(OF_WAVES)).sqrt();
+    Some(SiteWaves {
+        significant_m,
+        wave: (height_m, sea_s.max(swell_s)),
+    })
+}
+
+/// Height, m, and period, s, of all waves that count in a plan, with whose they are in words: those of declared cases, and the site's where no case speaks for it.
+pub(crate) fn all_waves(line: &Line) -> Vec<((f64, f64), String)> {
+    let own = line.cases.iter().filter_map(|case| {
+        let wave = case.wave?;
+        Some((
+            (wave.height_m.si, wave.period_s.si),
+            format!("case.{}", case.id),
+        ))
+    });
+    let site = unsaid_waves(line).map(|site| (site.wave, "the site".to_owned()));
+    own.chain(site).collect()
+}
+
+/// The waves of the site in each case that has none.
+fn site_waves(line: &Line, cases: &mut [DesignCase], assumed: &mut Vec<String>) {
+    let Some(site) = unsaid_waves(line) else {
+        return;
+    };
+    let calm: Vec<&mut DesignCase> = cases.iter_mut().filter(|c| c.wave.is_none()).collect();
+    if calm.is_empty() {
+        return;
+    }
+    let (height_m, period_s) = site.wave;
+    let ids: Vec<&str> = calm.iter().map(|case| case.id.as_str()).collect();
+    let gives_way = match line.cases.iter().any(|c| c.wave.is_some()) {
+        true => "no declared case has waves as high as the mean sea of the site's roughest month",
+        false => "no case has waves of its own",
+    };
+    assumed.push(format!(
+        "{gives_way}: those of the site count where none are written ({}), {} every {}, the highest of {OF_WAVES} waves in a sea of {}, and no storm above that month's mean",
+        ids.join(", "),
+        show(height_m, Dimension::Length),
+        show(period_s, Dimension::Time),
+        show(site.significant_m, Dimension::Length),
+    ));
+    for case in calm {
+        case.wave = Some(site.wave);
+    }
+}
+
 /// What the site writes of its current and of its wind, and no declared case has: a case more, so that slack water alone does not stand for the site.
 fn left_to_the_site(
     line: &Line,
@@ -303,12 +426,9 @@ fn left_to_the_site(
     assumed: &mut Vec<String>,
 ) -> Result<Option<DesignCase>, CasesError> {
     let sea = &line.sea;
-    let buoys = line.modules.iter().any(|m| m.hull.is_some());
     let flows = line.cases.iter().any(|c| !c.current.is_empty());
-    let blows = line.cases.iter().any(|c| c.wind.is_some());
     let current: &[Flow] = if flows { &[] } else { &sea.current };
-    let windiest = sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max);
-    let wind = windiest.filter(|_| buoys && !blows && !flows);
+    let wind = unsaid_wind_m_s(line).filter(|_| !flows);
     if current.is_empty() && wind.is_none() {
         return Ok(None);
     }
@@ -407,8 +527,12 @@ fn taken(
         ),
         None => String::new(),
     };
+    let waves = match unsaid_waves(line) {
+        Some(_) => "",
+        None => ", no waves",
+    };
     assumed.push(format!(
-        "design cases are taken from the site, because the plan declares no `case`: {}: slack water without wind, and the current of the site{wind}; no storm, no stronger tide, no waves",
+        "design cases are taken from the site, because the plan declares no `case`: {}: slack water without wind, and the current of the site{wind}; no storm, no stronger tide{waves}",
         names.join(", ")
     ));
     if !strums {
@@ -529,6 +653,13 @@ fn beyond(line: &Line, cases: &[DesignCase], assumed: &mut Vec<String>) {
                     case.level_m
                 ));
             }
+        }
+        if line.sea.tide_m.is_none() && libm::fabs(case.level_m) > BEYOND_M {
+            assumed.push(format!(
+                "in {} the water stands {} m from the level of `water_depth`, and the site writes no `tide` to hold that against",
+                case.named(),
+                case.level_m
+            ));
         }
         if let (Some(first), Some(last)) = (case.current.first(), case.current.last())
             && case.current.len() > 1

@@ -31,7 +31,7 @@ pub(crate) use asking::answers;
 pub use asking::{Asking, Notice, askers};
 pub(crate) use bit_errors::sooner_share;
 pub use cases::{CasesError, DesignCase, DesignCases, design_cases};
-pub(crate) use cases::{FOULED, grown, level, water_density};
+pub(crate) use cases::{FOULED, all_waves, grown, level, unsaid_waves, water_density};
 pub use delivery::terms;
 pub(crate) use delivery::{since, told_apart};
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, Given, electric};

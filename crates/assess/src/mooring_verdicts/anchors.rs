@@ -5,7 +5,7 @@ use quantity::show_number;
 
 use super::{FORCE_N, Hangs, Told, no_shape, not_moored};
 use crate::input::Moored;
-use crate::moorings::{Extreme, HungLine, Moorings};
+use crate::moorings::{HungLine, Moorings, Surface};
 use crate::verdict::{Against, Side, Verdict, unknown};
 
 /// What an anchor is asked for with a factor, and what it has.
@@ -126,9 +126,10 @@ struct Pull {
     whole: bool,
 }
 
-/// The pull on an anchor in a case.
-fn pull_of(lines: &[&HungLine], case: usize, all_followed: bool) -> Pull {
+/// The pull on an anchor in a case, with the surface over all lines as high.
+fn pull_of(lines: &[&HungLine], (case, surface): (usize, Surface), all_followed: bool) -> Pull {
     let shapes = lines.iter().filter_map(|of| of.shapes[case].as_ref().ok());
+    let shapes = shapes.map(|shape| shape.at(surface));
     let mut sum_n = [0.0; 3];
     let mut lifts_n = 0.0;
     let mut known = 0;
@@ -169,10 +170,11 @@ pub(crate) fn anchor_keeps(found: &Moorings, line: &Line, anchor: usize, factor:
         };
         return unknown(path, why);
     };
-    let mut worst: Option<(Asked, usize)> = None;
+    let mut worst: Option<(Asked, (usize, Surface))> = None;
     let mut missing = None;
-    for case in 0..found.cases.len() {
-        let Pull { by_n, whole } = pull_of(&lines, case, lost.is_empty());
+    let cases = 0..found.cases.len();
+    for at in cases.flat_map(|case| Surface::ALL.map(|surface| (case, surface))) {
+        let Pull { by_n, whole } = pull_of(&lines, at, lost.is_empty());
         if whole {
             missing = missing.or_else(|| unsaid(says, by_n));
         }
@@ -181,7 +183,7 @@ pub(crate) fn anchor_keeps(found: &Moorings, line: &Line, anchor: usize, factor:
         if let Some(one) = tightest
             && worst.as_ref().is_none_or(|(w, _)| one.share() > w.share())
         {
-            worst = Some((one, case));
+            worst = Some((one, at));
         }
     }
     let gap = lost.first().map_or_else(
@@ -189,7 +191,7 @@ pub(crate) fn anchor_keeps(found: &Moorings, line: &Line, anchor: usize, factor:
         |not| Some(format!("{}: {}", not.section, not.why.join("; "))),
     );
     let open = missing.or(gap);
-    let Some((worst, case)) = worst else {
+    let Some((worst, (case, surface))) = worst else {
         return unknown(path, open.unwrap_or_default());
     };
     let against = Against {
@@ -209,7 +211,7 @@ pub(crate) fn anchor_keeps(found: &Moorings, line: &Line, anchor: usize, factor:
             )
         }
     };
-    let case = told.case(Extreme { value: 0.0, case });
+    let case = surface.of(&found.cases[case].named());
     let why = format!("{}{together}; greatest in {case}", worst.why);
     let others: Vec<&Moored> = others.iter().map(|of| &of.line).collect();
     let evidence = match others.as_slice() {

@@ -3,7 +3,7 @@
 use plan::{Line, ModuleIx, Q};
 use quantity::{Dimension, show};
 
-use crate::input::{CasesError, design_cases};
+use crate::input::{CasesError, all_waves, design_cases};
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A rating closer to what is asked than this is marginal, m.
@@ -101,17 +101,14 @@ fn bed_under(line: &Line, (level_m, name): (f64, &str)) -> Result<(f64, f64, Str
     let bed_m = line.sea.water_depth_m.si + level_m;
     let mut most_m = 0.0;
     let mut words = by.clone();
-    for case in &cases {
-        let Some((height_m, period_s)) = case.wave else {
-            continue;
-        };
+    for ((height_m, period_s), whose) in all_waves(line) {
         let wave = mooring::Wave::new(height_m, period_s, bed_m).map_err(|why| why.to_string())?;
         let adds_m = wave.at(bed_m).pressure_m;
         if adds_m > most_m {
             most_m = adds_m;
-            words = match case.level_m < level_m {
-                true => format!("{by} with the waves of {}", case.named()),
-                false => format!("{} with its waves", case.named()),
+            words = match whose == by {
+                false => format!("{by} with the waves of {whose}"),
+                true => format!("{whose} with its waves"),
             };
         }
     }

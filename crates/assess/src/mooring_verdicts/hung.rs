@@ -249,12 +249,16 @@ pub(crate) fn watch_circle(hangs: &Hangs<'_>, of: Option<ModuleIx>, at_most_m: Q
             narrow: CIRCLE_M,
             unit: "m".to_owned(),
         };
-        let case = told.case(Extreme {
-            value: widest.radius_m,
-            case: widest.case,
-        });
+        let case = found.cases[widest.case].named();
         let evidence = told.evidence(&(&path, at_most_m.si));
-        let why = format!("radius about the anchor, widest in {case}");
+        let waves = match widest.waves_m > 0.0 {
+            true => format!(
+                ", {:.2} m of it the way of the water to and fro in its waves",
+                widest.waves_m
+            ),
+            false => String::new(),
+        };
+        let why = format!("radius about the anchor, widest in {case}{waves}");
         all.push(told.whole(against.judge(path, widest.radius_m, evidence, why)));
     }
     if all.is_empty() {

@@ -79,7 +79,8 @@ pub(crate) struct Told<'a> {
 
 impl Told<'_> {
     pub(crate) fn case(&self, extreme: Extreme) -> String {
-        self.found.cases[extreme.case].named()
+        let case = self.found.cases[extreme.case].named();
+        extreme.surface.of(&case)
     }
 
     /// The first case without a shape: while there is one, only what is broken is known.
@@ -87,7 +88,7 @@ impl Told<'_> {
         let numbered = self.of.shapes.iter().enumerate();
         let mut gaps = numbered.filter_map(|(ix, shape)| Some((ix, shape.as_ref().err()?)));
         let (case, why) = gaps.next()?;
-        let case = self.case(Extreme { value: 0.0, case });
+        let case = self.found.cases[case].named();
         Some(format!("in {case} it has no shape: {why}"))
     }
 

@@ -2,7 +2,7 @@
 
 use plan::{ModuleIx, SectionIx};
 
-use super::solve::{CaseShape, NoShape};
+use super::solve::{CaseShape, NoShape, Surface};
 use crate::input::{Moored, MooredTop, Thing};
 
 /// A figure, and the case in which it is so.
@@ -12,16 +12,18 @@ pub struct Extreme {
     pub value: f64,
     /// Index into the cases.
     pub case: usize,
+    /// Where the surface stands then.
+    pub surface: Surface,
 }
 
-/// A module over all cases.
+/// A module over all cases, in still water, crests and troughs.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OfModule {
     /// The module.
     pub module: ModuleIx,
-    /// Least depth, m.
+    /// Least depth below still water, m; of a top below the surface.
     pub shallowest_m: Extreme,
-    /// Greatest depth, m.
+    /// Greatest depth below still water, m; of a top below the surface.
     pub deepest_m: Extreme,
     /// Greatest angle of the line at it from the vertical, degrees.
     pub tilt_deg: Extreme,
@@ -60,27 +62,41 @@ pub struct Widest {
     pub radius_m: f64,
     /// The case.
     pub case: usize,
+    /// What of it the waves move the top to and fro, m.
+    pub waves_m: f64,
 }
 
-/// The cases that have a shape.
-fn known(
-    shapes: &[Result<CaseShape, NoShape>],
-) -> impl Iterator<Item = (usize, &CaseShape)> + Clone {
+/// A case that has a shape, with where the surface stands in it.
+type At = (usize, Surface);
+
+/// The cases that have a shape, each in still water, crests and troughs.
+fn known(shapes: &[Result<CaseShape, NoShape>]) -> impl Iterator<Item = (At, &CaseShape)> + Clone {
     let numbered = shapes.iter().enumerate();
-    numbered.filter_map(|(case, shape)| Some((case, shape.as_ref().ok()?)))
-}
-
-fn most(each: impl Iterator<Item = (usize, f64)>) -> Option<Extreme> {
-    each.fold(None, |best: Option<Extreme>, (case, value)| match best {
-        Some(b) if b.value >= value => Some(b),
-        _ => Some(Extreme { value, case }),
+    let numbered = numbered.filter_map(|(case, shape)| Some((case, shape.as_ref().ok()?)));
+    numbered.flat_map(|(case, shape)| {
+        let surfaces = shape.surfaces();
+        surfaces.map(move |(surface, shape)| ((case, surface), shape))
     })
 }
 
-fn least(each: impl Iterator<Item = (usize, f64)>) -> Option<Extreme> {
-    most(each.map(|(case, value)| (case, -value))).map(|e| Extreme {
+fn most(each: impl Iterator<Item = (At, f64)>) -> Option<Extreme> {
+    each.fold(
+        None,
+        |best: Option<Extreme>, ((case, surface), value)| match best {
+            Some(b) if b.value >= value => Some(b),
+            _ => Some(Extreme {
+                value,
+                case,
+                surface,
+            }),
+        },
+    )
+}
+
+fn least(each: impl Iterator<Item = (At, f64)>) -> Option<Extreme> {
+    most(each.map(|(at, value)| (at, -value))).map(|e| Extreme {
         value: -e.value,
-        case: e.case,
+        ..e
     })
 }
 
@@ -111,8 +127,8 @@ pub(super) fn modules(of: &Moored, shapes: &[Result<CaseShape, NoShape>]) -> Vec
         let found = (|| {
             Some(OfModule {
                 module,
-                shallowest_m: least(each(|s| s.top_depth_m))?,
-                deepest_m: most(each(|s| s.top_depth_m))?,
+                shallowest_m: least(each(CaseShape::below_surface_m))?,
+                deepest_m: most(each(CaseShape::below_surface_m))?,
                 tilt_deg: most(each(|s| s.top_tilt_deg))?,
                 above_n: None,
                 below_n: most(each(|s| {
@@ -193,10 +209,24 @@ pub(super) fn anchor(of: &Moored, shapes: &[Result<CaseShape, NoShape>]) -> Anch
     }
 }
 
+/// The widest that a top goes in still water, and as far again as the water goes to and fro there in waves: a trough is over before the top has drifted to where the
+/// slacker line would let it.
 pub(super) fn watch_circle(shapes: &[Result<CaseShape, NoShape>]) -> Option<Widest> {
-    let widest = most(known(shapes).map(|(case, shape)| (case, shape.shape.excursion_m())))?;
-    Some(Widest {
-        radius_m: widest.value,
-        case: widest.case,
+    let still = shapes.iter().enumerate();
+    let each = still.filter_map(|(case, shape)| {
+        let shape = shape.as_ref().ok()?;
+        let waves_m = shape.wave_at_top.map_or(0.0, |wave| wave.across_m);
+        Some(Widest {
+            radius_m: shape.shape.excursion_m() + waves_m,
+            case,
+            waves_m,
+        })
+    });
+    each.reduce(|most, one| {
+        if one.radius_m > most.radius_m {
+            one
+        } else {
+            most
+        }
     })
 }

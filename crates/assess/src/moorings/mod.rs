@@ -12,7 +12,7 @@ use crate::memo::{Job, Memo, canonical};
 
 pub use envelope::{AnchorHold, Extreme, OfModule, OfSection, Widest};
 pub(crate) use solve::PULLED_UNDER;
-pub use solve::{BuoyState, CaseShape, CaseThing, NoShape};
+pub use solve::{Bared, BuoyState, CaseShape, CaseThing, NoShape, Surface};
 pub use sound::{BandCaution, FlowNoise, InWaves, LOUD_BELOW_HZ, QUIET_M_S};
 pub(crate) use sound::{VISCOSITY_M2_S, flow_past};
 pub(crate) use usual::usual;
@@ -76,7 +76,7 @@ pub(crate) fn moorings_of(line: &Line, memo: &Memo) -> Result<Moorings, CasesErr
     })
 }
 
-/// A line that hangs in a case.
+/// A line that hangs in the still water of a case.
 struct Hanging<'a> {
     line: &'a Moored,
     case: &'a DesignCase,
@@ -85,7 +85,7 @@ struct Hanging<'a> {
 canonical!('a Hanging<'a> {} debug { line, case });
 
 impl Job for Hanging<'_> {
-    const METHOD: &'static str = "shape of the line/4";
+    const METHOD: &'static str = "shape of the line/5";
     type Out = Result<CaseShape, NoShape>;
 
     fn run(&self, _: &Memo) -> Self::Out {
@@ -93,17 +93,65 @@ impl Job for Hanging<'_> {
     }
 
     fn bytes(out: &Self::Out) -> usize {
-        let Ok(found) = out else { return 0 };
-        let shape = &found.shape;
-        size_of_val(found.things.as_slice())
-            + size_of_val(shape.points.as_slice())
-            + size_of_val(shape.bodies.as_slice())
+        out.as_ref().map_or(0, bytes_of)
     }
+}
+
+/// A line that hangs in the waves of a case.
+struct InItsWaves<'a> {
+    line: &'a Moored,
+    case: &'a DesignCase,
+}
+
+canonical!('a InItsWaves<'a> {} debug { line, case });
+
+impl Job for InItsWaves<'_> {
+    const METHOD: &'static str = "shape of the line in waves/1";
+    type Out = Result<CaseShape, NoShape>;
+
+    fn run(&self, memo: &Memo) -> Self::Out {
+        let still = still_shape_of(self.line, self.case, memo)?;
+        match self.case.wave {
+            Some(wave) => solve::in_waves(self.line, self.case, wave, still),
+            None => Ok(still),
+        }
+    }
+
+    fn bytes(out: &Self::Out) -> usize {
+        let all = out.iter().flat_map(CaseShape::surfaces);
+        all.map(|(_, found)| bytes_of(found)).sum()
+    }
+}
+
+fn bytes_of(found: &CaseShape) -> usize {
+    let shape = &found.shape;
+    size_of_val(found.things.as_slice())
+        + size_of_val(shape.points.as_slice())
+        + size_of_val(shape.bodies.as_slice())
+}
+
+/// The shape of a line in the still water of a case, without its waves.
+fn still_shape_of(line: &Moored, case: &DesignCase, memo: &Memo) -> Result<CaseShape, NoShape> {
+    let still;
+    let case = match case.wave {
+        None => case,
+        Some(_) => {
+            still = DesignCase {
+                wave: None,
+                ..case.clone()
+            };
+            &still
+        }
+    };
+    memo.of(&Hanging { line, case }).as_ref().clone()
 }
 
 /// The shape of a line in a case.
 fn shape_of(line: &Moored, case: &DesignCase, memo: &Memo) -> Result<CaseShape, NoShape> {
-    memo.of(&Hanging { line, case }).as_ref().clone()
+    match case.wave {
+        None => still_shape_of(line, case, memo),
+        Some(_) => memo.of(&InItsWaves { line, case }).as_ref().clone(),
+    }
 }
 
 /// One line in every case.

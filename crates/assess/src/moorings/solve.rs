@@ -14,14 +14,42 @@ const DRAUGHTS: u32 = 60;
 /// A pull that changes by less than this has been found, N.
 const STILL_N: f64 = 1e-7;
 
+/// Where the surface of the water stands in a case.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Surface {
+    /// As the level of the case says.
+    Still,
+    /// As high as the crests of its waves.
+    Crest,
+    /// As low as their troughs.
+    Trough,
+}
+
+impl Surface {
+    /// All of them, still water first.
+    pub const ALL: [Surface; 3] = [Surface::Still, Surface::Crest, Surface::Trough];
+
+    /// A case in words with where its surface stands.
+    #[must_use]
+    pub fn of(self, case: &str) -> String {
+        match self {
+            Surface::Still => case.to_owned(),
+            Surface::Crest => format!("the crests of {case}"),
+            Surface::Trough => format!("the troughs of {case}"),
+        }
+    }
+}
+
 /// The shape of a line in a case, and what follows from it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CaseShape {
+    /// How much higher than still water the surface stands, m.
+    pub surface_m: f64,
     /// The shape.
     pub shape: Shape,
     /// What hangs on the line, in the order of [`Moored::hung`].
     pub things: Vec<CaseThing>,
-    /// Depth of its top, m.
+    /// Depth of its top below still water, m.
     pub top_depth_m: f64,
     /// Angle of the line at its top from the vertical, degrees.
     pub top_tilt_deg: f64,
@@ -31,6 +59,10 @@ pub struct CaseShape {
     pub wave_at_bed: Option<WaveAt>,
     /// What the waves do at the top; `None` without waves.
     pub wave_at_top: Option<WaveAt>,
+    /// The same line at rest with the surface as high as the crests; of a buoy afloat in waves.
+    pub crest: Option<Box<CaseShape>>,
+    /// The same with the surface as low as the troughs.
+    pub trough: Option<Box<CaseShape>>,
 }
 
 impl CaseShape {
@@ -39,14 +71,49 @@ impl CaseShape {
     #[must_use]
     pub fn sunk(&self) -> Option<&'static str> {
         let reserve_n = self.buoy?.reserve_n;
-        let at_the_surface = self.top_depth_m <= 0.0;
+        let at_the_surface = self.below_surface_m() <= 0.0;
         match (reserve_n > 0.0, at_the_surface) {
             (true, _) => None,
             (false, true) => Some("awash"),
             (false, false) => Some(PULLED_UNDER),
         }
     }
+
+    /// Depth of its top below the surface as it stands, m.
+    #[must_use]
+    pub fn below_surface_m(&self) -> f64 {
+        let depth_m = self.top_depth_m + self.surface_m;
+        // Sums in another order leave a last bit.
+        if libm::fabs(depth_m) < SAME_LEVEL_M {
+            return 0.0;
+        }
+        depth_m
+    }
+
+    /// The line with the surface standing elsewhere; as it is where waves do not change it.
+    #[must_use]
+    pub fn at(&self, surface: Surface) -> &CaseShape {
+        let other = match surface {
+            Surface::Still => None,
+            Surface::Crest => self.crest.as_deref(),
+            Surface::Trough => self.trough.as_deref(),
+        };
+        other.unwrap_or(self)
+    }
+
+    /// All that waves make of it, still water first.
+    pub fn surfaces(&self) -> impl Iterator<Item = (Surface, &CaseShape)> + Clone {
+        let crest = self.crest.as_deref().map(|s| (Surface::Crest, s));
+        let trough = self.trough.as_deref().map(|s| (Surface::Trough, s));
+        [(Surface::Still, self)]
+            .into_iter()
+            .chain(crest)
+            .chain(trough)
+    }
 }
+
+/// Two levels closer than this are one, m.
+const SAME_LEVEL_M: f64 = 1e-9;
 
 pub(crate) const PULLED_UNDER: &str = "pulled under";
 
@@ -55,7 +122,7 @@ pub(crate) const PULLED_UNDER: &str = "pulled under";
 pub struct CaseThing {
     /// What.
     pub what: Thing,
-    /// Depth below the water level of the case, m.
+    /// Depth below the still water of the case, m.
     pub depth_m: f64,
     /// Place from the anchor, m: east, north, up from the bed.
     pub at_m: [f64; 3],
@@ -126,15 +193,43 @@ pub enum NoShape {
         /// Why its line has no shape.
         why: MooringError,
     },
-    /// A float whose upper side the troughs of the waves reach, or still water does not cover.
-    #[error("{}", out_of_the_water(*depth_m, *half_m, *trough_m))]
+    /// A float whose upper side the troughs of the waves reach, or still water does not cover; or what else they lay bare.
+    #[error("{}", out_of_the_water(*what, *depth_m, *half_m, *trough_m))]
     Trough {
-        /// Depth of the middle of the float in still water, m.
+        /// What comes out of the water.
+        what: Bared,
+        /// Depth of its middle below still water, m.
         depth_m: f64,
         /// From its middle to its upper side, m; zero where its size is not written.
         half_m: f64,
         /// How far the troughs reach below still water, m.
         trough_m: f64,
+    },
+    /// Waves that cannot stand in the water of the case.
+    #[error(
+        "its waves of {high} break in {water} of water, above {most}, and what a line bears in breaking waves is not known: write a case at that water level with the waves that stand there",
+        high = metres(*height_m), water = metres(*water_m), most = metres(*most_m)
+    )]
+    Breaks {
+        /// Height of the waves, m.
+        height_m: f64,
+        /// Depth of the water, m.
+        water_m: f64,
+        /// How high waves of that period stand there, m.
+        most_m: f64,
+    },
+    /// A line that has a shape in still water and none in the waves.
+    #[error("{} of its waves, {} {} still water, {why}",
+        match surface { Surface::Trough => "in the troughs", _ => "in the crests" },
+        metres(surface_m.abs()),
+        match surface { Surface::Trough => "below", _ => "above" })]
+    InWaves {
+        /// Crests or troughs.
+        surface: Surface,
+        /// How much higher than still water the surface stands there, m.
+        surface_m: f64,
+        /// Why.
+        why: Box<NoShape>,
     },
     /// A buoy whose line does not reach the crests of the waves.
     #[error(
@@ -161,10 +256,43 @@ pub enum NoShape {
     },
 }
 
-/// The shape of a line in a case.
-pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoShape> {
-    let fouled = case.fouling.map(|by| clean.fouled(&by)).transpose()?;
-    let line = fouled.as_ref().unwrap_or(clean);
+/// What of a line comes out of the water.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Bared {
+    /// The float at its top.
+    Top,
+    /// A float amid it.
+    Float {
+        /// Where, m of line from the anchor.
+        at_m: f64,
+    },
+    /// Something else that hangs on it.
+    Thing {
+        /// Where, m of line from the anchor.
+        at_m: f64,
+    },
+}
+
+impl NoShape {
+    /// Buoyancy that a buoy lacks that is pulled under, or that sinks by itself, N.
+    #[must_use]
+    pub fn missing_n(&self) -> Option<f64> {
+        match self {
+            NoShape::Under { missing_n, .. } => Some(*missing_n),
+            NoShape::Sinks { weight_n, most_n } => Some(weight_n - most_n),
+            NoShape::InWaves { why, .. } => why.missing_n(),
+            _ => None,
+        }
+    }
+}
+
+/// A line with what has grown on it.
+fn as_grown(clean: &Moored, case: &DesignCase) -> Result<Option<Moored>, NoShape> {
+    Ok(case.fouling.map(|by| clean.fouled(&by)).transpose()?)
+}
+
+/// A line for the solver, in the still water of a case; what holds its top is still to be said.
+fn in_water(line: &Moored, case: &DesignCase) -> Result<Hanging, NoShape> {
     let mut ropes = Vec::with_capacity(line.pieces.len());
     for piece in &line.pieces {
         let mut rope = piece.rope;
@@ -179,54 +307,135 @@ pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoSha
         at_m: h.body.at_m.min(length_m),
         ..h.body
     });
-    let mut hanging = Hanging {
+    Ok(Hanging {
         water: case.water.clone(),
         ropes,
         bodies: bodies.collect(),
         foot_m: 0.0,
         top: Top::Surface { force_n: [0.0; 2] },
-    };
+    })
+}
+
+/// The shape of a line in the still water of a case.
+pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoShape> {
+    let fouled = as_grown(clean, case)?;
+    let line = fouled.as_ref().unwrap_or(clean);
+    let mut hanging = in_water(line, case)?;
     let (shape, buoy) = match line.top {
         MooredTop::Float {
             buoyancy_n,
             drag_area_m2,
-            form,
             ..
         } => {
             hanging.top = Top::Float {
                 buoyancy_n,
                 drag_area_m2,
             };
-            let shape = hang_line(&hanging)?;
-            clear_of_troughs(case, &shape, form)?;
-            (shape, None)
+            (hang_line(&hanging)?, None)
         }
         MooredTop::Buoy { hull, .. } => {
-            let (shape, state) = match under_buoy(&mut hanging, &hull, case, Drawn::Last)? {
-                Some(found) => found,
-                None => under_buoy(&mut hanging, &hull, case, Drawn::Each)?
-                    .expect("the pull of a shape that was drawn is its own"),
-            };
-            // One that is pulled under in still water is broken by that.
-            if state.reserve_n > 0.0 {
-                within_reach(case, &hanging.ropes, &shape)?;
-            }
+            let (shape, state) = with_buoy(&mut hanging, &hull, case, 0.0)?;
             (shape, Some(state))
         }
     };
-    told(line, case, shape, buoy)
+    let found = told(line, shape, buoy, &AtLevel::still(case, None));
+    top_covered(line, &found, 0.0)?;
+    floats_covered(line, &found, 0.0)?;
+    Ok(found)
 }
 
-/// All of a float below the surface stays in the water: half the height of a wave is at most what its trough lies below still water, as troughs of steep waves are flatter.
-fn clear_of_troughs(case: &DesignCase, shape: &Shape, form: Option<Form>) -> Result<(), NoShape> {
-    let depth_m = case.water.depth_m - shape.top_m[2];
-    let trough_m = case.wave.map_or(0.0, |(height_m, _)| 0.5 * height_m);
-    let half_m = match form {
-        Some(Form::Sphere { diameter_m } | Form::Cylinder { diameter_m, .. }) => 0.5 * diameter_m,
-        None => 0.0,
+/// What the waves of a case make of a line that has a shape in its still water: what they move at each thing; under a buoy that is afloat the line at rest with the surface
+/// at their crests and at their troughs, which the current, the wind and the buoy's force follow. What a float holds below the surface keeps its shape, and must stay in the water.
+pub(super) fn in_waves(
+    clean: &Moored,
+    case: &DesignCase,
+    (height_m, period_s): (f64, f64),
+    still: CaseShape,
+) -> Result<CaseShape, NoShape> {
+    let fouled = as_grown(clean, case)?;
+    let line = fouled.as_ref().unwrap_or(clean);
+    let water_m = case.water.depth_m;
+    let wave = Wave::new(height_m, period_s, water_m)?;
+    let (most_m, _) = plan::breaks_above_m(period_s, water_m);
+    // What is written as high as waves can be is not broken by a last digit.
+    if height_m > most_m * (1.0 + 1e-9) {
+        return Err(NoShape::Breaks {
+            height_m,
+            water_m,
+            most_m,
+        });
+    }
+    let buoy = still.buoy;
+    let mut found = told(line, still.shape, buoy, &AtLevel::still(case, Some(wave)));
+    let trough_m = wave.trough_m();
+    let MooredTop::Buoy { hull, .. } = line.top else {
+        top_covered(line, &found, trough_m)?;
+        things_covered(line, &found, trough_m)?;
+        return Ok(found);
     };
+    // One that is pulled under in still water is broken by that.
+    let afloat = buoy.filter(|state| state.reserve_n > 0.0 && height_m > 0.0);
+    let Some(state) = afloat else {
+        return Ok(found);
+    };
+    let mut hanging = in_water(line, case)?;
+    within_reach((height_m, wave.crest_m()), &hanging, &found.shape)?;
+    let mut at = |surface: Surface, surface_m: f64| {
+        hanging.water.depth_m = water_m + surface_m;
+        let shaped = with_buoy(&mut hanging, &hull, case, state.pull_n);
+        let shaped = shaped.and_then(|(shape, state)| {
+            let level = AtLevel {
+                case,
+                wave: Some(wave),
+                surface_m,
+            };
+            let found = told(line, shape, Some(state), &level);
+            floats_covered(line, &found, -surface_m)?;
+            Ok(Box::new(found))
+        });
+        shaped.map_err(|why| NoShape::InWaves {
+            surface,
+            surface_m,
+            why: Box::new(why),
+        })
+    };
+    found.crest = Some(at(Surface::Crest, wave.crest_m())?);
+    found.trough = Some(at(Surface::Trough, -trough_m)?);
+    Ok(found)
+}
+
+/// The shape of a line under a buoy, from a pull of which it may be.
+fn with_buoy(
+    hanging: &mut Hanging,
+    hull: &BuoyHull,
+    case: &DesignCase,
+    near_n: f64,
+) -> Result<(Shape, BuoyState), NoShape> {
+    match under_buoy(hanging, hull, case, (Drawn::Last, near_n))? {
+        Some(found) => Ok(found),
+        None => Ok(under_buoy(hanging, hull, case, (Drawn::Each, near_n))?
+            .expect("the pull of a shape that was drawn is its own")),
+    }
+}
+
+/// From the middle of something to its upper side, m: zero where its size is not written.
+fn half_m(form: Option<Form>) -> f64 {
+    match form {
+        Some(Form::Sphere { diameter_m }) => 0.5 * diameter_m,
+        // However it hangs.
+        Some(Form::Cylinder {
+            diameter_m,
+            length_m,
+        }) => 0.5 * diameter_m.max(length_m),
+        None => 0.0,
+    }
+}
+
+/// All of something stays in the water: half the height of a wave is at most what its trough lies below still water, as troughs of steep waves are flatter.
+fn covered(what: Bared, depth_m: f64, half_m: f64, trough_m: f64) -> Result<(), NoShape> {
     match depth_m - half_m < trough_m {
         true => Err(NoShape::Trough {
+            what,
             depth_m,
             half_m,
             trough_m,
@@ -235,14 +444,60 @@ fn clear_of_troughs(case: &DesignCase, shape: &Shape, form: Option<Form>) -> Res
     }
 }
 
-fn out_of_the_water(depth_m: f64, half_m: f64, trough_m: f64) -> String {
+/// The same of the float at the top of a line.
+fn top_covered(line: &Moored, found: &CaseShape, trough_m: f64) -> Result<(), NoShape> {
+    match line.top {
+        MooredTop::Float { form, .. } => {
+            covered(Bared::Top, found.top_depth_m, half_m(form), trough_m)
+        }
+        MooredTop::Buoy { .. } => Ok(()),
+    }
+}
+
+/// The same of the floats amid a line.
+fn floats_covered(line: &Moored, found: &CaseShape, trough_m: f64) -> Result<(), NoShape> {
+    for (hung, thing) in line.hung.iter().zip(&found.things) {
+        if let Thing::Float(_) = hung.what {
+            let at_m = hung.body.at_m;
+            covered(
+                Bared::Float { at_m },
+                thing.depth_m,
+                half_m(hung.form),
+                trough_m,
+            )?;
+        }
+    }
+    Ok(())
+}
+
+/// The same of all that hangs on a line: a housing that is bare weighs what it weighs in air.
+fn things_covered(line: &Moored, found: &CaseShape, trough_m: f64) -> Result<(), NoShape> {
+    floats_covered(line, found, trough_m)?;
+    for (hung, thing) in line.hung.iter().zip(&found.things) {
+        let at_m = hung.body.at_m;
+        covered(
+            Bared::Thing { at_m },
+            thing.depth_m,
+            half_m(hung.form),
+            trough_m,
+        )?;
+    }
+    Ok(())
+}
+
+fn out_of_the_water(what: Bared, depth_m: f64, half_m: f64, trough_m: f64) -> String {
+    let name = match what {
+        Bared::Top => "its float".to_owned(),
+        Bared::Float { at_m } => format!("a float {} from its anchor", metres(at_m)),
+        Bared::Thing { at_m } => format!("what hangs {} from its anchor", metres(at_m)),
+    };
     let top = match half_m > 0.0 {
         true => format!(
-            "the middle of its float lies {} deep, its upper side {} above that",
+            "the middle of {name} lies {} deep, its upper side {} above that",
             metres(depth_m),
             metres(half_m)
         ),
-        false => format!("its float lies {} deep", metres(depth_m)),
+        false => format!("{name} lies {} deep", metres(depth_m)),
     };
     let waves = match trough_m > 0.0 {
         true => format!(
@@ -252,17 +507,21 @@ fn out_of_the_water(depth_m: f64, half_m: f64, trough_m: f64) -> String {
         ),
         false => String::new(),
     };
-    format!("{top}{waves}: it comes out of the water there, and what it lifts is not known")
+    let lifts = match what {
+        Bared::Top | Bared::Float { .. } => "lifts",
+        Bared::Thing { .. } => "weighs",
+    };
+    format!("{top}{waves}: it comes out of the water there, and what it {lifts} is not known")
 }
 
-/// A buoy at the surface rides over crests only on what its line has over; one that is straight before it is up there bears what nobody has worked out. Crests count half
-/// the height of a wave above still water: those of steep waves are higher.
-fn within_reach(case: &DesignCase, ropes: &[mooring::Rope], shape: &Shape) -> Result<(), NoShape> {
-    let Some((height_m, _)) = case.wave.filter(|(height_m, _)| *height_m > 0.0) else {
-        return Ok(());
-    };
-    let water_m = case.water.depth_m + 0.5 * height_m;
-    let reach_m = stretched_m(ropes, shape);
+/// A buoy at the surface rides over crests only on what its line has over; one that is straight before it is up there is pulled taut with a jerk, and bears what nobody has worked out.
+fn within_reach(
+    (height_m, crest_m): (f64, f64),
+    hanging: &Hanging,
+    shape: &Shape,
+) -> Result<(), NoShape> {
+    let water_m = hanging.water.depth_m + crest_m;
+    let reach_m = stretched_m(&hanging.ropes, shape);
     match water_m > reach_m {
         true => Err(NoShape::Crest {
             height_m,
@@ -327,7 +586,7 @@ fn under_buoy(
     hanging: &mut Hanging,
     hull: &BuoyHull,
     case: &DesignCase,
-    drawn: Drawn,
+    (drawn, near_n): (Drawn, f64),
 ) -> Result<Option<(Shape, BuoyState)>, NoShape> {
     let per_m = case.water.density_kg_m3 * mooring::GRAVITY_M_S2 * hull.waterplane_m2;
     let most_n = per_m * hull.full_draught_m;
@@ -337,7 +596,7 @@ fn under_buoy(
             most_n,
         });
     }
-    let mut pull_n = 0.0;
+    let mut pull_n = near_n;
     let mut left_n = f64::INFINITY;
     for _ in 0..DRAUGHTS {
         let draught_m = ((hull.weight_n + pull_n) / per_m).clamp(0.0, hull.full_draught_m);
@@ -425,17 +684,26 @@ fn pulled_under(
     Ok((shape, state))
 }
 
-fn told(
-    line: &Moored,
-    case: &DesignCase,
-    shape: Shape,
-    buoy: Option<BuoyState>,
-) -> Result<CaseShape, NoShape> {
-    let depth_m = case.water.depth_m;
-    let wave = case
-        .wave
-        .map(|(height_m, period_s)| Wave::new(height_m, period_s, depth_m))
-        .transpose()?;
+/// Where the surface stands over a line, with the waves that put it there.
+struct AtLevel<'a> {
+    case: &'a DesignCase,
+    wave: Option<Wave>,
+    surface_m: f64,
+}
+
+impl<'a> AtLevel<'a> {
+    fn still(case: &'a DesignCase, wave: Option<Wave>) -> AtLevel<'a> {
+        AtLevel {
+            case,
+            wave,
+            surface_m: 0.0,
+        }
+    }
+}
+
+fn told(line: &Moored, shape: Shape, buoy: Option<BuoyState>, level: &AtLevel<'_>) -> CaseShape {
+    let depth_m = level.case.water.depth_m;
+    let wave = level.wave;
     let size = |v: [f64; 3]| (v[0] * v[0] + v[1] * v[1] + v[2] * v[2]).sqrt();
     let thing = |(what, at): (Thing, &AtBody)| CaseThing {
         what,
@@ -448,13 +716,16 @@ fn told(
     };
     let whats = line.hung.iter().map(|h| h.what);
     let top_depth_m = depth_m - shape.top_m[2];
-    Ok(CaseShape {
+    CaseShape {
+        surface_m: level.surface_m,
         things: whats.zip(&shape.bodies).map(thing).collect(),
         top_depth_m,
         top_tilt_deg: shape.points.last().map_or(0.0, mooring::Point::tilt_deg),
         buoy,
         wave_at_bed: wave.map(|w| w.at(depth_m)),
         wave_at_top: wave.map(|w| w.at(top_depth_m)),
+        crest: None,
+        trough: None,
         shape,
-    })
+    }
 }

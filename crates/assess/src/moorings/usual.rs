@@ -1,8 +1,8 @@
-//! The depths of modules in the usual design case.
+//! The depths of modules in the still water of the usual design case.
 
 use plan::{Line, ModuleIx};
 
-use super::shape_of;
+use super::still_shape_of;
 use crate::input::{CasesError, Moored, MooredTop, Thing, design_cases, moored};
 use crate::memo::Memo;
 
@@ -34,7 +34,7 @@ pub(crate) fn usual(line: &Line, memo: &Memo) -> Result<Usual, CasesError> {
         let lowest = of.pieces.first().map_or_else(String::new, |p| {
             format!("section.{}", line.sections[p.section.0].id)
         });
-        let shape = shape_of(&of, case, memo);
+        let shape = still_shape_of(&of, case, memo);
         let shape = shape.map_err(|why| {
             (
                 lowest,

@@ -25,7 +25,7 @@ pub(crate) type Parts = BTreeSet<String>;
 const FLOOR: &str = "site.water_depth";
 
 /// Keys of the site from which the waters of design cases are made.
-const WATERS: [&str; 8] = [
+const WATERS: [&str; 10] = [
     "latitude",
     "water_depth",
     "profile",
@@ -34,6 +34,8 @@ const WATERS: [&str; 8] = [
     "density",
     "growth",
     "wind",
+    "wave_height",
+    "swell",
 ];
 
 /// A plan that has been read, its line, and what its mistakes reach.

@@ -54,20 +54,26 @@ fn greatest(found: &Moorings, of: &HungLine, at_m: f64) -> Result<(Extreme, Stri
         let shape = shape
             .as_ref()
             .map_err(|why| format!("in {} it has no shape: {why}", found.cases[case].named()))?;
-        // All points at the place, of which a body has two, and one on either side.
-        let points = &shape.shape.points;
-        let from = points.partition_point(|p| p.s_m < at_m - SAME_M);
-        let to = points.partition_point(|p| p.s_m <= at_m + SAME_M);
-        let beside = from.saturating_sub(1)..(to + 1).min(points.len());
-        for point in &points[beside] {
-            let value = point.tension_n();
-            if most.is_none_or(|m| value > m.value) {
-                most = Some(Extreme { value, case });
+        for (surface, shape) in shape.surfaces() {
+            // All points at the place, of which a body has two, and one on either side.
+            let points = &shape.shape.points;
+            let from = points.partition_point(|p| p.s_m < at_m - SAME_M);
+            let to = points.partition_point(|p| p.s_m <= at_m + SAME_M);
+            let beside = from.saturating_sub(1)..(to + 1).min(points.len());
+            for point in &points[beside] {
+                let value = point.tension_n();
+                if most.is_none_or(|m| value > m.value) {
+                    most = Some(Extreme {
+                        value,
+                        case,
+                        surface,
+                    });
+                }
             }
         }
     }
     let most = most.ok_or("the line has no shape")?;
-    Ok((most, found.cases[most.case].named()))
+    Ok((most, most.surface.of(&found.cases[most.case].named())))
 }
 
 fn least_breaking(line: &Line, of: &HungLine) -> Result<(f64, String), String> {

@@ -3,7 +3,7 @@
 use plan::{Line, Reading, Requirement, SectionIx, That};
 
 use crate::check::{Shelf, Tier, judged, verdicts};
-use crate::hung_verdicts::{afloat, housing_depths};
+use crate::hung_verdicts::{afloat, clear_of_bed, housing_depths};
 use crate::input::{DesignCase, Moored, moored};
 use crate::memo::Memo;
 use crate::month::UnderLoad;
@@ -116,13 +116,14 @@ pub(super) fn of_the_shape(
     let (hangs, anchored) = (&years.hangs, &years_at_anchor.hangs);
     let sections = (0..line.sections.len()).map(SectionIx);
     let ropes = sections.filter_map(|s| rope_bears(hangs, s));
-    let standing: [(&str, Vec<Verdict>); 8] = [
+    let standing: [(&str, Vec<Verdict>); 9] = [
         ("the buoy", afloat(hangs)),
         ("the rated depth", housing_depths(hangs, |m| of.holds(m))),
         ("the rated depth", float_depths(hangs)),
         ("what a rope bears", ropes.collect()),
         ("the anchor", anchor_load(anchored, None, None)),
         ("the anchor as written", anchors_hold(anchored)),
+        ("room above the bed", clear_of_bed(hangs)),
         ("the weak link", weak_links(hangs)),
         ("the drift alarm", drift_alarms(hangs)),
     ];

@@ -46,12 +46,12 @@ const FLOAT: &str = "[float.top]\nbuoyancy = \"3 kN\"\ncd_a = \"0.3 m2\"\nrated_
 const BUOY: &str = "[module.buoy]\nposition = { depth = \"0 m\" }\nhull = { weight = \"2 kN\", waterplane = \"1 m2\", full_draught = \"0.8 m\", cd_a_water = \"0.4 m2\", cd_a_wind = \"0.5 m2\" }\n[span.down]\nfrom = \"module.buoy\"\nto = \"module.ear\"\nlength = \"5 m\"\nconductor = \"1.0 mm2 class 5\"\ncontacts = { mated_pins_in_loop = 0, resistance = \"0 ohm\" }\n";
 
 /// A float on a line of a length.
-fn float(length: &str, more: &str) -> String {
+pub(crate) fn float(length: &str, more: &str) -> String {
     let head = HEAD.replace("TOP", "float.top").replace("130 m", length);
     format!("{head}{FLOAT}{more}")
 }
 
-fn buoy(more: &str) -> String {
+pub(crate) fn buoy(more: &str) -> String {
     format!("{}{BUOY}{more}", HEAD.replace("TOP", "module.buoy"))
 }
 

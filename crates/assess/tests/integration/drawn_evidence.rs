@@ -343,7 +343,7 @@ fn regress_other_counts_are_another_method() {
     assert_eq!(
         (DRAWS, counts.as_str()),
         (
-            "draws/4",
+            "draws/5",
             "[(\"supply\", 60, 0, 0), (\"voltage\", 55, 5, 0)]"
         )
     );

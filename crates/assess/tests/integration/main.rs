@@ -28,6 +28,7 @@ mod highest_voltage;
 mod hours;
 mod hung_depths;
 mod hung_noise;
+mod in_waves;
 mod keys_out;
 mod laws;
 mod legs;

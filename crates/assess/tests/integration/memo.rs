@@ -162,7 +162,7 @@ const BATTERY: &str = "battery year/2";
 const SUN: &str = "sun on the array/1";
 const PLACE: &str = "sun of a place/1";
 const COURSE: &str = "course of the sun/1";
-const SHAPE: &str = "shape of the line/4";
+const SHAPE: &str = "shape of the line/5";
 
 #[test]
 fn verif_a_changed_field_has_done_only_what_reads_it() {

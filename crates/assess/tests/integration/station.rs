@@ -175,10 +175,14 @@ fn verif_modules_are_told_from_the_top_down() {
 /// 86 m of line do not reach the surface of 90 m of water: how far it falls short is told beside the force that would stretch it.
 #[test]
 fn verif_a_line_too_short_for_the_water_is_told_by_its_length() {
-    let reading = read(&BUOY.replace(
-        "[case.flows]\n",
-        "[case.surge]\nwater_level = \"10 m\"\n[case.flows]\n",
-    ));
+    let reading = read(
+        &BUOY
+            .replace(
+                "[case.flows]\n",
+                "[case.surge]\nwater_level = \"10 m\"\n[case.flows]\n",
+            )
+            .replace("highest = \"1 m\"", "highest = \"5 m\""),
+    );
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
     let told = check(&reading, &Shelf::default());
     let afloat = known(&told, "afloat");

@@ -36,6 +36,24 @@ fn verif_deep_water() {
     assert!((at.across_m_s - at.across_m * 2.0 * std::f64::consts::PI / 8.0).abs() < 1e-12);
 }
 
+/// Crests by Stokes's second order. In deep water it adds half of `k a^2`; over a depth `k a^2 coth(kh) (3 coth^2(kh) - 1) / 4`, with the wave number that the length tells; a wave so long that this would
+/// be more than its height stands wholly above still water.
+#[test]
+fn verif_crests_are_higher_than_troughs_are_deep() {
+    let deep = Wave::new(6.0, 10.0, 5000.0).unwrap();
+    let k = 4.0 * std::f64::consts::PI.powi(2) / (mooring::GRAVITY_M_S2 * 100.0);
+    assert!((deep.crest_m() - (3.0 + 0.5 * k * 9.0)).abs() < 1e-9);
+    assert!((deep.trough_m() - 3.0).abs() < 1e-12);
+    let over = Wave::new(2.0, 8.0, 15.0).unwrap();
+    let k = 2.0 * std::f64::consts::PI / over.length_m();
+    let coth = 1.0 / (k * 15.0).tanh();
+    let adds_m = 0.25 * k * coth * (3.0 * coth * coth - 1.0);
+    assert!((over.crest_m() - 1.0 - adds_m).abs() < 1e-12);
+    assert!(adds_m > 0.05, "{adds_m}");
+    let long = Wave::new(1.0, 40.0, 2.0).unwrap();
+    assert!((long.crest_m() - 1.0).abs() < 1e-12);
+}
+
 /// 12 mm at 0.5 m/s sheds at 8.333 Hz with a Strouhal number of 0.2; 1400 N on 20 m of 0.25 kg/m swings at 1.5464 Hz (Python, by the formulas).
 #[test]
 fn verif_strum() {

@@ -55,6 +55,7 @@ use resolver::{Resolver, ix_of, module_of, output_of};
 use site::{deployment, rising, sea};
 pub use unchecked::LINKS_WITHOUT_CHECK;
 use values::{bare, q, unknown};
+pub use waves::breaks_above_m;
 
 use crate::catalogue::Catalogue;
 use crate::line::{Depths, Line};

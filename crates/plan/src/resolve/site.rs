@@ -1,6 +1,6 @@
 //! The deployment, the sea and the weather.
 
-use super::{Resolver, bare, propagation, q, unknown, waves};
+use super::{Resolver, bare, cases, propagation, q, unknown, waves};
 use crate::line::{
     Deployment, Flow, GrowthSaid, HorizonPoint, LossMeasured, Q, Sea, Spells, Spreading, Swell,
     Water, Work,
@@ -131,6 +131,7 @@ pub(super) fn sea(r: &mut Resolver<'_>, f: &Fields) -> Sea {
         rays: propagation::rays(f),
     };
     waves::of_site(r, &sea);
+    cases::below_the_bed(r, &sea, ("the site", &sea.current), 0.0);
     sea
 }
 

@@ -17,8 +17,9 @@ const STEEPEST: f64 = 0.142;
 /// Height over depth at which the highest wave breaks in shallow water.
 const HIGHEST: f64 = 0.78;
 
-/// How high waves of a period can be in water of a depth, m, and how long they are there, m.
-fn breaks_above_m(period_s: f64, depth_m: f64) -> (f64, f64) {
+/// How high waves of a period can be in water of a depth before they break, m, and how long they are there, m. Period and depth are above zero.
+#[must_use]
+pub fn breaks_above_m(period_s: f64, depth_m: f64) -> (f64, f64) {
     let omega = 2.0 * PI / period_s;
     let kd = numerics::x_tanh_x(omega * omega * depth_m / STANDARD_GRAVITY_M_S2);
     let length_m = 2.0 * PI * depth_m / kd;

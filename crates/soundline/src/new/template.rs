@@ -84,8 +84,7 @@ pub(crate) fn plan_text(answers: &Answers, today: Date) -> Result<String, Templa
     let head = head(&read);
     if !shore {
         text.table("anchor.sinker");
-        text.assumed("weight_in_water", "\"2400 N\"");
-        text.assumed("holding", "\"1100 N\"");
+        text.line("# What it holds and what the rope bears is left out: without a hull and design cases nobody knows what they are asked.");
         text.table("section.riser");
         text.line("from = \"module.buoy\"");
         text.line("to = \"anchor.sinker\"");
@@ -99,7 +98,6 @@ pub(crate) fn plan_text(answers: &Answers, today: Date) -> Result<String, Templa
         text.assumed("diameter", "\"12 mm\"");
         text.assumed("weight_in_water", "\"0.35 N/m\"");
         text.assumed("stiffness", "\"600 kN\"");
-        text.assumed("breaking_load", "\"32 kN\"");
     }
     supply(
         &mut text,

@@ -24,9 +24,13 @@ pub(crate) const CASE: Section = Section {
         o(
             "wind",
             S::Table(&CASE_WIND),
-            "wind on a buoy; none when not written",
+            "wind on a buoy; none when not written, and where no case writes one those with a current count once more with the site's",
         ),
-        o("wave", S::Table(&CASE_WAVE), "waves; none when not written"),
+        o(
+            "wave",
+            S::Table(&CASE_WAVE),
+            "waves; when not written none, or those of the site where no case has as high ones",
+        ),
         o(
             "strum",
             S::Flag,

@@ -3,7 +3,7 @@
 use assess::input::{DesignCase, MooredTop, NotMoored};
 use assess::{
     BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine, MOORING_CAUTIONS, Moorings,
-    NoShape, OfModule, OfSection, strengths,
+    NoShape, OfModule, OfSection, Surface, strengths,
 };
 use mooring::{Effort, WaveAt};
 use plan::Line;
@@ -62,7 +62,8 @@ fn line_json(line: &Line, found: &Moorings, of: &Result<HungLine, NotMoored>) ->
         Err(not) => return json!({ "section": not.section, "unknown": not.why }),
     };
     let case = |e: &Extreme, key: &str| {
-        let mut told = json!({ "case": found.cases[e.case].id });
+        let mut told =
+            json!({ "case": found.cases[e.case].id, "surface": surface_word(e.surface) });
         told[key] = json!(e.value);
         told
     };
@@ -83,6 +84,7 @@ fn line_json(line: &Line, found: &Moorings, of: &Result<HungLine, NotMoored>) ->
         },
         "watch_circle": of.watch_circle.map(|w| json!({
             "radius_m": w.radius_m,
+            "by_waves_m": w.waves_m,
             "case": found.cases[w.case].id,
         })),
         "flow_noise": of.flow_noise.iter().map(|n| noise_json(line, found, n)).collect::<Vec<_>>(),
@@ -110,6 +112,8 @@ fn shape_json(line: &Line, case: &DesignCase, shape: &Result<CaseShape, NoShape>
         "buoy": shape.buoy.map(buoy_json),
         "things": shape.things.iter().map(|t| thing_json(line, t)).collect::<Vec<_>>(),
         "wave_at_bed": shape.wave_at_bed.map(wave_json),
+        "crest": shape.crest.as_deref().map(surface_json),
+        "trough": shape.trough.as_deref().map(surface_json),
         "points": found.points.iter().map(|p| json!({
             "from_anchor_m": p.s_m,
             "east_m": p.at_m[0],
@@ -117,6 +121,27 @@ fn shape_json(line: &Line, case: &DesignCase, shape: &Result<CaseShape, NoShape>
             "up_m": p.at_m[2],
             "tension_n": p.tension_n(),
         })).collect::<Vec<_>>(),
+    })
+}
+
+fn surface_word(surface: Surface) -> &'static str {
+    match surface {
+        Surface::Still => "still",
+        Surface::Crest => "crest",
+        Surface::Trough => "trough",
+    }
+}
+
+/// The line at rest with the surface at the crests or in the troughs.
+fn surface_json(shape: &CaseShape) -> Value {
+    let found = &shape.shape;
+    json!({
+        "surface_up_m": shape.surface_m,
+        "excursion_m": found.excursion_m(),
+        "top_pull": force_json(found.top_n),
+        "anchor_pull": force_json(found.anchor_n),
+        "on_the_bed_m": found.touch.map_or(0.0, |touch| touch.s_m),
+        "buoy": shape.buoy.map(buoy_json),
     })
 }
 

@@ -5,9 +5,13 @@ mod json;
 use std::fmt::Write as _;
 
 use assess::input::{DesignCase, MooredTop};
-use assess::{Extreme, HungLine, MOORING_CAUTIONS, Moorings, QUIET_M_S, Verdict, strengths};
+use assess::{
+    CaseShape, Extreme, HungLine, MOORING_CAUTIONS, Moorings, QUIET_M_S, Surface, Verdict,
+    strengths,
+};
 use mooring::Effort;
 use plan::Line;
+use quantity::show_number;
 
 use super::check::wrap;
 use super::remedy::verdict_row;
@@ -22,7 +26,8 @@ const WIDTH: usize = 110;
 pub fn mooring_text(line: &Line, found: &Moorings) -> String {
     let mut out = format!("{}\n\nDesign cases\n", line.deployment.name);
     let widest = found.cases.iter().map(|c| c.id.chars().count()).max();
-    let wide = widest.unwrap_or(0).max(4);
+    // Wide enough for the troughs of a case below it.
+    let wide = widest.unwrap_or(0).max(11);
     let _ = writeln!(
         out,
         "  {:<wide$}  {:>8}  {:>22}  {:>16}  {:>12}  ropes",
@@ -61,7 +66,7 @@ pub fn mooring_text(line: &Line, found: &Moorings) -> String {
 }
 
 const LEFT_OUT: [&str; 2] = [
-    "the line is at rest in a steady current: waves move the water at each module as told, and what they do to tensions is not computed",
+    "the line is at rest in a steady current, in still water and with the surface at the crests and in the troughs of the waves: what waves do faster than a line comes to rest (jerks, drag of the moving water, a buoy that swings) is not computed",
     "no bending, no twist, no friction on the bed, a flat bed; what grows on the line counts where the site says its `growth`",
 ];
 
@@ -89,7 +94,7 @@ fn one_case(out: &mut String, case: &DesignCase, wide: usize) {
     );
     let wave = case.wave.map_or_else(
         || "none".to_owned(),
-        |(height, period)| format!("{height} m, {period} s"),
+        |(height, period)| format!("{} m, {} s", show_number(height), show_number(period)),
     );
     let _ = writeln!(
         out,
@@ -129,35 +134,54 @@ fn one_line(out: &mut String, line: &Line, found: &Moorings, of: &HungLine, wide
                 continue;
             }
         };
-        let [x, y, z] = shape.shape.top_n;
-        let [ax, ay, az] = shape.shape.anchor_n;
-        let held = shape.buoy.map_or_else(String::new, |b| {
-            let sunk = shape
-                .sunk()
-                .map_or_else(String::new, |how| format!("  {how}"));
-            format!("  {:>9.2}  {:>9.0}{sunk}", b.draught_m, b.reserve_n)
-        });
-        let bars = match shape.shape.effort {
-            Effort::Shooting { .. } => "",
-            Effort::Bars { .. } => "  by bars: good to a few millimetres",
-        };
-        let lies = shape.shape.touch.map_or_else(String::new, |touch| {
-            format!("  {:.1} m lie on the bed", touch.s_m)
-        });
-        let _ = writeln!(
-            out,
-            "  {:<wide$}  {:>9.2}  {:>9.2}  {:>8.0}  {:>8.0}  {:>8.0}{held}{lies}{bars}",
-            case.id,
-            shape.shape.excursion_m(),
-            shape.top_depth_m,
-            (x * x + y * y + z * z).sqrt(),
-            libm::hypot(ax, ay),
-            az,
-        );
+        for (surface, shape) in shape.surfaces() {
+            one_shape(out, (&case.id, surface), shape, wide);
+        }
     }
     modules(out, line, found, of);
     tensions(out, line, found, of);
     noise(out, line, found, of);
+}
+
+/// A case and where its surface stands, in a few words.
+fn at_surface(case: &str, surface: Surface) -> String {
+    match surface {
+        Surface::Still => case.to_owned(),
+        Surface::Crest => format!("{case}, crests"),
+        Surface::Trough => format!("{case}, troughs"),
+    }
+}
+
+fn one_shape(out: &mut String, (case, surface): (&str, Surface), shape: &CaseShape, wide: usize) {
+    let name = match surface {
+        Surface::Still => case,
+        Surface::Crest => " in crests",
+        Surface::Trough => " in troughs",
+    };
+    let [x, y, z] = shape.shape.top_n;
+    let [ax, ay, az] = shape.shape.anchor_n;
+    let held = shape.buoy.map_or_else(String::new, |b| {
+        let sunk = shape
+            .sunk()
+            .map_or_else(String::new, |how| format!("  {how}"));
+        format!("  {:>9.2}  {:>9.0}{sunk}", b.draught_m, b.reserve_n)
+    });
+    let bars = match shape.shape.effort {
+        Effort::Shooting { .. } => "",
+        Effort::Bars { .. } => "  by bars: good to a few millimetres",
+    };
+    let lies = shape.shape.touch.map_or_else(String::new, |touch| {
+        format!("  {:.1} m lie on the bed", touch.s_m)
+    });
+    let _ = writeln!(
+        out,
+        "  {name:<wide$}  {:>9.2}  {:>9.2}  {:>8.0}  {:>8.0}  {:>8.0}{held}{lies}{bars}",
+        shape.shape.excursion_m(),
+        shape.top_depth_m + 0.0,
+        (x * x + y * y + z * z).sqrt(),
+        libm::hypot(ax, ay),
+        az,
+    );
 }
 
 /// Over how many of the cases the extremes are.
@@ -174,7 +198,7 @@ fn over(of: &HungLine) -> String {
 }
 
 fn case_of(found: &Moorings, extreme: &Extreme) -> String {
-    found.cases[extreme.case].id.clone()
+    at_surface(&found.cases[extreme.case].id, extreme.surface)
 }
 
 fn modules(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
@@ -204,7 +228,7 @@ fn modules(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
     waves(out, line, found, of);
 }
 
-/// What waves do at the modules, in the case with the highest.
+/// What waves do to the water at the modules, in the case with the highest.
 fn waves(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
     let highest = found
         .cases
@@ -262,9 +286,13 @@ fn tensions(out: &mut String, line: &Line, found: &Moorings, of: &HungLine) {
         );
     }
     if let Some(widest) = &of.watch_circle {
+        let waves = match widest.waves_m > 0.0 {
+            true => format!(", {:.2} m of it to and fro in waves", widest.waves_m),
+            false => String::new(),
+        };
         let _ = writeln!(
             out,
-            "  watch circle: {:.2} m about the anchor ({})",
+            "  watch circle: {:.2} m about the anchor ({}){waves}",
             widest.radius_m, found.cases[widest.case].id
         );
     }
