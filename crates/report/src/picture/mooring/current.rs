@@ -9,6 +9,9 @@ use super::super::{Axis, AxisScale, PictureError, linear_ticks};
 use super::plates::{Plates, numbers};
 use super::{CURRENT_PX, Page, colour, dashes};
 
+/// A way on the page, and the cases that have it.
+type Drawn = (Vec<(f64, f64)>, Vec<usize>);
+
 impl Page<'_> {
     /// Speed of the current by depth, each case as its line is drawn.
     pub(super) fn current(&self, drawing: &mut Drawing) -> Result<(), PictureError> {
@@ -53,7 +56,7 @@ impl Page<'_> {
         let word = "water current, m/s";
         drawing.text(word, (area.left, area.top - 10.0), Align::Left, INK);
         // Cases with one current at one level are one line with one plate.
-        let mut lines: Vec<(Vec<(f64, f64)>, Vec<usize>)> = Vec::new();
+        let mut lines: Vec<Drawn> = Vec::new();
         for (ix, case) in self.found.cases.iter().enumerate() {
             if case.current.is_empty() {
                 continue;
