@@ -3,7 +3,7 @@
 use plan::{Line, Q, SensorIx, SensorKind, That};
 
 use crate::memo::Memo;
-use crate::power_cases::METHOD as NETWORK;
+use crate::power_cases::{METHOD as NETWORK, not_kept};
 use crate::reserve::without_current_limit;
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 use crate::waking::{Booting, booting, waking, what_helps, while_booting};
@@ -129,7 +129,10 @@ pub(crate) fn ready_within(line: &Line, of: Option<SensorIx>, at_most_s: Q) -> V
             while_booting(line, &instant),
             line.supplies[supply].id
         )),
-        Booting::Nothing | Booting::Least(_) => None,
+        Booting::Nothing | Booting::Least(_) => {
+            let falls = |why| format!("once it has booted it does not stay so: {why}");
+            not_kept(line).map(falls)
+        }
     };
     if let Some(why) = refused {
         return vec![unknown("the line", why)];

@@ -240,6 +240,24 @@ pub(crate) fn standing_overload(line: &Line, memo: &Memo) -> Vec<Verdict> {
     line.hydrophones().filter_map(one).collect()
 }
 
+/// Hydrophones with a chain of which it is not known how far their full scale lies above the sea, each with why.
+pub(crate) fn overload_open(line: &Line, memo: &Memo) -> Vec<String> {
+    let with_chain = line
+        .hydrophones()
+        .filter(|s| line.sensor(*s).chain.is_some());
+    let unknown = with_chain.filter_map(|sensor| {
+        let path = line.sensor_path(sensor);
+        match chain_budget_of(line, sensor, memo) {
+            Err(why) => Some(format!("{path}, {why}")),
+            Ok(budget) if budget.months.is_empty() => {
+                Some(format!("{path}, the noise of the sea is not known"))
+            }
+            Ok(_) => None,
+        }
+    });
+    unknown.collect()
+}
+
 /// Hydrophones with detectors of which it is not known how their noise lies to what they listen for.
 pub(crate) fn noise_open(line: &Line, memo: &Memo) -> Vec<String> {
     line.hydrophones()

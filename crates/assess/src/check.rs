@@ -247,6 +247,7 @@ pub(crate) fn check_as_written(reading: &Reading, shelf: &Shelf, memo: &Memo, ti
     check.open = open(line, &reading.spreads, memo);
     let told = check.standing.iter().any(|j| j.id == INPUT_VOLTAGE);
     check.open.extend(power_verdicts::open(line, told));
+    check.open.extend(power_verdicts::not_carried_booting(line));
     check.depths = depths_told(line);
     check.cautions = cautions(line);
     check
@@ -305,6 +306,7 @@ pub(crate) fn judged(
         sentence(line, r),
         verdicts,
     )
+    .asking(reading.asks(&r.id))
 }
 
 /// `years` keeps what several requirements ask for, years and shapes of the line, and gets what counts in it although nobody wrote it.

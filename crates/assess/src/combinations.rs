@@ -44,6 +44,8 @@ pub(crate) struct FallsOut {
     pub(crate) off_v: f64,
     /// With which combination.
     pub(crate) name: String,
+    /// Some module boots in it.
+    pub(crate) boots: bool,
     pub(crate) network: Network,
 }
 
@@ -204,6 +206,7 @@ impl Combinations {
                     voltage_v: low.value,
                     off_v,
                     name: self.name(line, combination),
+                    boots: self.boots(combination),
                     network: self.network(combination),
                 });
             }
@@ -290,6 +293,7 @@ impl Combinations {
         Case {
             name: self.name(line, combination),
             idle: false,
+            boots: self.boots(combination),
             off,
             input: ElectricInput {
                 network,
@@ -297,6 +301,12 @@ impl Combinations {
             },
             outcome,
         }
+    }
+
+    /// Whether some module boots in a combination.
+    fn boots(&self, combination: &Combination) -> bool {
+        let mut ways = self.ways.iter().zip(combination);
+        ways.any(|(all, way)| way.is_some_and(|w| all[w] == Draw::Boot))
     }
 
     /// A combination in words: the modules that are not at the most they could draw, or stand in a group, and the rest.

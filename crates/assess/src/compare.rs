@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use plan::{Must, Reading, Site, Written};
 use sha2::{Digest, Sha256};
 
-use crate::check::Check;
+use crate::check::{Check, Shelf};
 use crate::reach::named_mistake;
 use crate::verdict::{Judged, Verdict, Word, unknown};
 
@@ -130,15 +130,52 @@ pub struct Comparison {
     pub after: Check,
 }
 
-/// Holds a plan and its check against another and its check.
+/// Holds a plan, what lies beside it and its check against those of another.
 #[must_use]
-pub fn compare(a: (&Reading, Check), b: (&Reading, Check)) -> Comparison {
+pub fn compare(a: (&Reading, &Shelf, Check), b: (&Reading, &Shelf, Check)) -> Comparison {
+    let mut changes = changes(a.0, b.0);
+    let (had, has) = (contents_beside(a.0, a.1), contents_beside(b.0, b.1));
+    let others = had.iter().filter(|(path, was)| {
+        has.get(*path)
+            .is_some_and(|is| was.name == is.name && was.digest != is.digest)
+    });
+    changes.files.extend(others.map(|(path, _)| path.clone()));
+    changes.files.sort();
     Comparison {
-        changes: changes(a.0, b.0),
-        moves: moves(&a.1, &b.1),
-        before: a.1,
-        after: b.1,
+        changes,
+        moves: moves(&a.2, &b.2),
+        before: a.2,
+        after: b.2,
     }
+}
+
+/// A file that a requirement names and that lies beside the plan.
+struct Beside {
+    /// As the plan writes it.
+    name: String,
+    /// Its digest; `None` where it has none.
+    digest: Option<String>,
+}
+
+/// Cue sheets and files of labels that requirements name, by the path of the key.
+fn contents_beside(reading: &Reading, shelf: &Shelf) -> BTreeMap<String, Beside> {
+    let mut all = BTreeMap::new();
+    let requirements = reading.line.iter().flat_map(|line| &line.requirements);
+    for r in requirements {
+        for (key, name) in reading.asks(&r.id) {
+            let digests = match key.as_str() {
+                "cues" => &shelf.cues,
+                "labels" => &shelf.labels,
+                _ => continue,
+            };
+            if let Some(digest) = digests.get(&name) {
+                let digest = digest.as_ref().ok().cloned();
+                let path = format!("requirement.{}.{key}", r.id);
+                all.insert(path, Beside { name, digest });
+            }
+        }
+    }
+    all
 }
 
 /// What one plan says otherwise than another, key by key. An item that is put into a list moves those behind it, which are then told

@@ -8,11 +8,12 @@ use plan::{
     Action, BehaviourIx, DelayEnd, DelayFrom, DetectorIx, Line, ModuleIx, NoticeKind, Q,
     Requirement, TopicIx, VoteIx, When,
 };
+use quantity::{EventRate, SECONDS_PER_DAY, show_number};
 use timeline::Ns;
 
 use crate::input::{
-    Streams, Traffic, detector_spec, sooner_share, streams, succeeds, traffic, uplink_spec,
-    vote_spec,
+    Rates, SECONDS_PER_HOUR, Streams, Traffic, detector_spec, expected_rates, published_per_h,
+    sooner_share, streams, succeeds, traffic, uplink_spec, vote_spec,
 };
 use crate::month::UnderLoad;
 use crate::uplink_delay::ashore;
@@ -29,6 +30,8 @@ const SHARED_METHOD: &str = "detector latency, network-calculus bound, response 
 struct Way {
     seconds: f64,
     steps: Vec<String>,
+    /// Which share of what is expected goes this way: the rest is held back by limits.
+    kept: f64,
 }
 
 impl Way {
@@ -38,7 +41,25 @@ impl Way {
         Way {
             seconds: self.seconds + seconds,
             steps,
+            kept: self.kept,
         }
+    }
+
+    /// The same past a limit that lets so many an hour through of those that are expected.
+    fn limited(&self, path: &str, at_most: EventRate, asked_per_h: f64) -> Way {
+        let most_per_h = at_most.count / at_most.per_s * SECONDS_PER_HOUR;
+        if asked_per_h <= most_per_h {
+            return self.clone();
+        }
+        let per_d = |per_h: f64| show_number(per_h * SECONDS_PER_DAY / SECONDS_PER_HOUR);
+        let step = format!(
+            "the `at_most` of {path} lets {} a day through of {} that are expected, and holds the others back",
+            per_d(most_per_h),
+            per_d(asked_per_h)
+        );
+        let mut way = self.and(0.0, step);
+        way.kept *= most_per_h / asked_per_h;
+        way
     }
 }
 
@@ -53,6 +74,8 @@ struct Search<'a, 'm> {
     /// Only up to this wind.
     wind_at_most_m_s: Option<f64>,
     load: &'a mut UnderLoad<'m>,
+    /// What is expected of behaviours; `None` where the plan does not say.
+    rates: Option<Rates>,
     /// Behaviours that are known to start, each with a way to it, until the soonest of them has been followed.
     open: Vec<(Way, BehaviourIx)>,
     found: Option<Way>,
@@ -93,6 +116,18 @@ pub(crate) fn delay(
                 false => DELAY_METHOD,
             };
             let evidence = Evidence::computed(method, &(&subject, inputs));
+            // What is sent ashore is told apart from what is heard; what lights a lamp must light it each time.
+            let share = requirement.share.map_or(1.0, |q| q.si);
+            let each = !matches!(to, DelayEnd::Uplink(_));
+            if each && way.kept < share {
+                let against = Against {
+                    side: Side::AtLeast,
+                    limit: 100.0 * share,
+                    narrow: 0.0,
+                    unit: "% of what is expected".to_owned(),
+                };
+                return against.judge(subject, 100.0 * way.kept, evidence, way.steps.join(", "));
+            }
             against.judge(subject, way.seconds, evidence, way.steps.join(", "))
         }
     }
@@ -138,6 +173,8 @@ fn delay_bound(
             sent_up(line, u)
         ));
     }
+    let talk = traffic.as_ref().zip(Some(&streams));
+    let rates = expected_rates(line, talk);
     let mut search = Search {
         line,
         traffic: traffic.as_ref(),
@@ -148,6 +185,7 @@ fn delay_bound(
         at_most_s,
         wind_at_most_m_s,
         load,
+        rates,
         open: Vec::new(),
         found: None,
         why_not: BTreeSet::new(),
@@ -185,6 +223,7 @@ fn heard(line: &Line, detector: DetectorIx, notice: NoticeKind) -> Result<Way, S
             "{seconds:.3} s until detector.{} can tell",
             line.detectors[detector.0].id
         )],
+        kept: 1.0,
     })
 }
 
@@ -296,8 +335,10 @@ fn latency_s(line: &Line, detector: DetectorIx, notice: NoticeKind) -> Result<f6
 }
 
 impl Search<'_, '_> {
+    /// Of ways that let as much through the soonest; one that lets more through goes before.
     fn arrived(&mut self, way: Way) {
-        if self.found.as_ref().is_none_or(|f| way.seconds < f.seconds) {
+        let better = |f: &Way| way.kept > f.kept || way.kept == f.kept && way.seconds < f.seconds;
+        if self.found.as_ref().is_none_or(better) {
             self.found = Some(way);
         }
     }
@@ -319,6 +360,13 @@ impl Search<'_, '_> {
 
     fn follow(&mut self, behaviour: BehaviourIx, way: &Way) {
         let b = &self.line.behaviours[behaviour.0];
+        let way = &match (b.at_most, &self.rates) {
+            (Some(limit), Some(rates)) => {
+                let path = format!("behaviour.{}", b.id);
+                way.limited(&path, limit, rates.asked[behaviour.0])
+            }
+            _ => way.clone(),
+        };
         for action in &b.actions {
             match action {
                 Action::Switch {
@@ -357,6 +405,14 @@ impl Search<'_, '_> {
                     .insert("the plan has no [traffic], so no message gets anywhere".to_owned());
             }
             return;
+        };
+        let way = &match (self.line.topics[topic.0].at_most, &self.rates) {
+            (Some(limit), Some(rates)) => {
+                let asked = published_per_h(self.line, &rates.runs, module, topic);
+                let path = format!("topic \"{}\"", self.line.topics[topic.0].name);
+                way.limited(&path, limit, asked)
+            }
+            _ => way.clone(),
         };
         let targets = self.streams.flows[flow].targets.clone();
         for (t, target) in targets.into_iter().enumerate() {
@@ -416,7 +472,7 @@ impl Search<'_, '_> {
             let carrier = traffic.shared[bus];
             let share = carrier.link(self.line).and_then(sooner_share);
             let sooner = share.map_or_else(String::new, |share| {
-                let percent = quantity::show_number(100.0 * share);
+                let percent = show_number(100.0 * share);
                 format!(", and by its `bit_error_rate` {percent} % are not")
             });
             all.push_str(&format!(

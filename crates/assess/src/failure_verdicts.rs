@@ -5,11 +5,12 @@ use plan::{Line, OutputIx, Q};
 use quantity::{Dimension, show};
 
 use crate::failures::{
-    After, Breakage, Failure, Failures, FailuresError, Safe, Sees, failures, silences, wound_up,
+    After, Breakage, Failure, Failures, FailuresError, Safe, Sees, Whole, failures, silences,
+    wound_up,
 };
 use crate::input::Contacts;
 use crate::start_words::listed;
-use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 
 /// So many failures are told by name beside the worst.
 const MOST_NAMED: usize = 4;
@@ -22,6 +23,35 @@ struct Table<'a> {
     known: Vec<Known<'a>>,
     /// Why the rest is unknown.
     unknown: Vec<String>,
+    /// What hydrophones do while nothing is broken.
+    whole: &'a Whole,
+    hydrophones: usize,
+}
+
+impl Table<'_> {
+    /// Why nothing that may be lost says how much is: there is no hydrophone, or one does not work while nothing is broken.
+    fn deaf_already(&self) -> Option<String> {
+        if self.hydrophones == 0 {
+            return Some("it has no hydrophone".to_owned());
+        }
+        let first = self.whole.without_power.first()?;
+        Some(format!(
+            "{first}{} does not work while nothing is broken: its module has no power, or too little",
+            and_more_of(self.whole.without_power.len(), "hydrophone")
+        ))
+    }
+
+    /// The same of the shore, which must learn of each hydrophone that has a detector.
+    fn unheard_already(&self) -> Option<String> {
+        if let Some(why) = self.deaf_already() {
+            return Some(why);
+        }
+        let first = self.whole.not_ashore.first()?;
+        Some(format!(
+            "while nothing is broken the shore learns of no detection of {first}{}, so that no failure can take it from there: let a behaviour send what it hears up, and the messages that it answers reach it",
+            and_more_of(self.whole.not_ashore.len(), "hydrophone")
+        ))
+    }
 }
 
 /// A failure of which it is known what comes of it.
@@ -55,6 +85,8 @@ fn with_table(
     let mut table = Table {
         known: Vec::new(),
         unknown: Vec::new(),
+        whole: &found.whole,
+        hydrophones: found.hydrophones,
     };
     for failure in &found.failures {
         match &failure.outcome {
@@ -95,6 +127,15 @@ fn worst(
     }
 }
 
+/// What would be met, where it cannot be as something is missing before anything breaks.
+fn unless_missing(verdict: Verdict, missing: Option<String>) -> Vec<Verdict> {
+    let stands = matches!(verdict.word(), Word::Broken | Word::Unknown);
+    vec![match missing {
+        Some(why) if !stands => unknown(verdict.subject(), why),
+        _ => verdict,
+    }]
+}
+
 /// Hydrophones that the worst single failure takes from the line or from the shore.
 pub(crate) fn single_failure(line: &Line, limit: u32) -> Vec<Verdict> {
     with_table(line, |table, evidence| {
@@ -133,13 +174,14 @@ pub(crate) fn single_failure(line: &Line, limit: u32) -> Vec<Verdict> {
             };
             (lost.len() as f64, why)
         });
-        vec![worst(
+        let verdict = worst(
             &against,
             "the line".to_owned(),
             (value, why),
             evidence(),
             &table.unknown,
-        )]
+        );
+        unless_missing(verdict, table.deaf_already())
     })
 }
 
@@ -230,14 +272,20 @@ pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
         let limit_s = at_most_s.si;
         let against = at_most(limit_s, "s", NARROW_SHARE * limit_s);
         let latest = latest.unwrap_or_else(none);
-        vec![worst(&against, subject, latest, evidence(), &unknowns)]
+        let verdict = worst(&against, subject, latest, evidence(), &unknowns);
+        unless_missing(verdict, table.unheard_already())
     })
 }
 
 fn and_more(all: usize) -> String {
+    and_more_of(all, "failure")
+}
+
+fn and_more_of(all: usize, what: &str) -> String {
     match all {
         0 | 1 => String::new(),
-        more => format!(" and {} more failures", more - 1),
+        2 => format!(" and 1 more {what}"),
+        more => format!(" and {} more {what}s", more - 1),
     }
 }
 

@@ -359,6 +359,9 @@ pub(crate) fn clear_of_bed(hangs: &Hangs<'_>) -> Vec<Verdict> {
     each.collect()
 }
 
+/// What a search for a shape leaves over, m.
+const LEFT_OVER_M: f64 = 1e-6;
+
 /// Weights are there to lie on the bed.
 fn hangs_clear(what: Thing) -> bool {
     !matches!(what, Thing::Weight(_))
@@ -431,6 +434,12 @@ fn clear_of_bed_of(line: &Line, told: &Told<'_>, path: String) -> Option<Verdict
         unit: "m".to_owned(),
     };
     let why = format!("{what} comes nearest to the bed, in {}", told.case(at));
+    // What a search for a shape leaves over lies on the bed.
+    let value = if at.value.abs() < LEFT_OVER_M {
+        0.0
+    } else {
+        at.value
+    };
     let evidence = told.evidence(&(&path, "clear of the bed"));
-    Some(told.whole(against.judge(path, at.value, evidence, why)))
+    Some(told.whole(against.judge(path, value, evidence, why)))
 }

@@ -142,7 +142,7 @@ pub use energy_year::{BAND_SHARES, EnergyYears, MonthRow, SecondOpinion, Sizes, 
 pub use evidence_table::{EvidenceTable, Support, Supported, evidence_table};
 pub use failures::{
     After, Breakage, CopyAfter, Does, Failure, Failures, FailuresError, OutputAfter, Safe, Sees,
-    WoundUp, failures, wound_up,
+    Whole, WoundUp, failures, wound_up,
 };
 pub use faults::{
     BrokenSpan, Faults, FaultsError, FuseSees, FuseWeakest, Insulation, LeakAt, LeakKnown,

@@ -1,9 +1,12 @@
 //! What the plan has and no verdict answers yet, so that nobody takes a plan that is met for a plan that is safe.
 
 use plan::{Depths, Line, Position, Spread, SupplyKind, That};
+use quantity::{Dimension, show};
 
-use crate::chain_verdicts::noise_open;
+use crate::chain_verdicts::{noise_open, overload_open};
+use crate::input::all_waves;
 use crate::memo::Memo;
+use crate::mooring_verdicts::bed_as_written;
 use crate::processor_verdicts::detectors_of;
 use crate::unchecked::unchecked;
 
@@ -122,6 +125,14 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
             silent.join(", ")
         ));
     }
+    let peaks = |r: &plan::Requirement| matches!(r.that, That::Overload { .. });
+    let unheld = overload_open(line, memo);
+    if !unheld.is_empty() && !line.requirements.iter().any(peaks) {
+        all.push(format!(
+            "how far full scale lies above the sea and the thresholds: {}; `soundline chain` shows what is known",
+            unheld.join("; ")
+        ));
+    }
     let untried = untried(line);
     if !untried.is_empty() {
         let which = if untried.len() == line.detectors.len() {
@@ -175,6 +186,11 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
                 "whether ropes bear what pulls on them: neither `working_load` nor `breaking_load` of its rope is written: {}",
                 unsaid.join(", ")
             ));
+        }
+        all.extend(anchors_unsaid(line));
+        all.extend(bed_unasked(line));
+        if !all_waves(line).is_empty() {
+            all.push("how much harder the water that waves move past ropes, floats and housings pulls on them: tensions at crests and troughs are those of a line at rest under a raised or lowered surface".to_owned());
         }
         let straight =
             !matches!(&line.depths, Depths::Hung { straight, .. } if straight.is_empty());
@@ -255,5 +271,46 @@ fn judged(line: &Line, supply: usize) -> bool {
             _ => return false,
         };
         line.supplies[supply].kind == kind && of.is_none_or(|s| s.0 == supply)
+    })
+}
+
+/// Anchors of lines of which the plan says neither weight nor holding: no check asks whether they hold.
+fn anchors_unsaid(line: &Line) -> Option<String> {
+    let ends = |a: usize| {
+        let ends = |s: &plan::Section| [s.from, s.to].contains(&plan::SectionEnd::Anchor(a));
+        line.sections.iter().any(ends)
+    };
+    let all = line.anchors.iter().enumerate();
+    let unsaid = all.filter(|(a, anchor)| {
+        anchor.weight_in_water_n.is_none() && anchor.holding_n.is_none() && ends(*a)
+    });
+    let unsaid: Vec<String> = unsaid.map(|(_, a)| format!("anchor.{}", a.id)).collect();
+    (!unsaid.is_empty()).then(|| {
+        format!(
+            "whether anchors hold what pulls on them: neither `weight_in_water` nor `holding` is written: {}",
+            unsaid.join(", ")
+        )
+    })
+}
+
+/// Housings on lines that do not bear the bed, where no requirement asks for it.
+fn bed_unasked(line: &Line) -> Option<String> {
+    let asks = |r: &plan::Requirement| matches!(r.that, That::HousingMargin { .. });
+    if line.requirements.iter().any(asks) {
+        return None;
+    }
+    let (bed_m, ..) = bed_as_written(line).ok()?;
+    let hangs = |m: &&plan::Module| !matches!(m.position, Position::Depth(_));
+    let shallow = line.modules.iter().filter(hangs).filter_map(|m| {
+        let rated_m = m.housing.as_ref()?.rated_depth_m?.si;
+        (rated_m < bed_m).then(|| format!("module.{} ({})", m.id, show(rated_m, Dimension::Length)))
+    });
+    let shallow: Vec<String> = shallow.collect();
+    (!shallow.is_empty()).then(|| {
+        format!(
+            "whether housings bear the bed, {} deep, on which they fall when they come off: these are rated for less: {}; a requirement on `housing-margin` asks it",
+            show(bed_m, Dimension::Length),
+            shallow.join(", ")
+        )
     })
 }

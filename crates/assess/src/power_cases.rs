@@ -14,7 +14,7 @@ use plan::{Line, Load, Module, ModuleIx, PassWhen};
 use power::{LoadKind, NetworkError, Solution};
 
 use crate::carried::NARROW_LOAD_PERCENT;
-use crate::combinations::{Combinations, FallsOut, anything_falls_out};
+use crate::combinations::{Combinations, FallsOut, anything_falls_out, off_v};
 use crate::input::{
     Conditions, Contacts, Draw, Electric, ElectricInput, Heaviest, InputError, boots, electric,
     heaviest_way,
@@ -55,6 +55,8 @@ pub(crate) struct Case {
     pub(crate) name: String,
     /// Nothing draws: a module that passes power only while powered then passes none, and what lies behind it is left out.
     pub(crate) idle: bool,
+    /// Some module boots.
+    pub(crate) boots: bool,
     /// Modules that a lock-out has switched off: they draw nothing, and their voltage is no matter.
     pub(crate) off: Vec<bool>,
     pub(crate) input: ElectricInput,
@@ -140,6 +142,7 @@ pub(crate) fn cases(line: &Line) -> Result<Cases, InputError> {
             all.push(Case {
                 name: format!("{name}, {}", age(contacts)),
                 idle: name == NO_LOAD,
+                boots: conditions.draws.contains(&Draw::Boot),
                 off: vec![false; line.modules.len()],
                 input,
                 outcome,
@@ -231,11 +234,67 @@ fn lightest_unknown(line: &Line) -> Vec<String> {
     told.collect()
 }
 
+/// Why the line does not keep its modules in the states in which they start; `None` where it does, and where that is not known.
+pub(crate) fn not_kept(line: &Line) -> Option<String> {
+    let electric = electric(line).ok()?;
+    let of = |contacts: Contacts| {
+        let input = electric
+            .input(line, &Conditions::usual(line, contacts))
+            .ok()?;
+        if !input.unknowns.is_empty() {
+            return None;
+        }
+        let found = match power::solve(&input.network) {
+            Err(NetworkError::CannotCarry { scale, .. }) => {
+                format!(
+                    "the line carries only {:.1} % of what is drawn",
+                    100.0 * scale
+                )
+            }
+            Err(_) => return None,
+            Ok(at) => {
+                if let Some(over) = at.limited.first() {
+                    let asked_a = at.source_currents_a[*over];
+                    let supply = &line.supplies[input.sources[*over]].id;
+                    format!("supply.{supply} is asked for {asked_a:.3} A, more than it gives")
+                } else {
+                    let too_low = |m: &usize| {
+                        let module = &line.modules[*m];
+                        let least_v = module.input.as_ref().map(|i| i.minimum_v.si);
+                        let least_v = least_v.into_iter().chain(off_v(module)).fold(0.0, f64::max);
+                        input.inlets[*m].is_some_and(|inlet| at.voltages_v[inlet] < least_v)
+                    };
+                    let m = (0..line.modules.len()).find(too_low)?;
+                    let volts = at.voltages_v[input.inlets[m]?];
+                    format!(
+                        "{} is at {volts:.2} V, too low for it",
+                        line.module_path(ModuleIx(m))
+                    )
+                }
+            }
+        };
+        Some(format!(
+            "with every module in the state in which it starts, {}, {found}",
+            age(contacts)
+        ))
+    };
+    of(Contacts::Aged).or_else(|| of(Contacts::New))
+}
+
 /// The verdicts that hold for every case: what is not said, what cannot be carried, what is over its limit. The second
 /// part is the cases that are operating points.
 pub(crate) fn sound<'c>(
     line: &Line,
     cases: &'c Cases,
+) -> (Vec<Verdict>, Vec<(&'c Case, &'c Solution)>) {
+    sound_of(line, cases, |_| true)
+}
+
+/// The same of those cases that are wanted.
+pub(crate) fn sound_of<'c>(
+    line: &Line,
+    cases: &'c Cases,
+    wanted: impl Fn(&Case) -> bool,
 ) -> (Vec<Verdict>, Vec<(&'c Case, &'c Solution)>) {
     let mut verdicts = Vec::new();
     let mut good = Vec::new();
@@ -252,7 +311,7 @@ pub(crate) fn sound<'c>(
             format!("the worst combination is not known {why}"),
         ));
     }
-    for case in cases.all.iter().filter(|c| cases.tells(c)) {
+    for case in cases.all.iter().filter(|c| cases.tells(c) && wanted(c)) {
         let evidence = || Evidence::computed(METHOD, &case.input.network);
         match &case.outcome {
             Ok(solution) if solution.limited.is_empty() => good.push((case, solution)),

@@ -7,7 +7,7 @@ use power::Solution;
 
 use crate::carried::{Carried, beside, carried};
 use crate::combinations::FallsOut;
-use crate::power_cases::{Case, METHOD, cases, sound};
+use crate::power_cases::{Case, METHOD, cases, sound, sound_of};
 use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 
 /// A voltage closer to its limit than this is marginal, V.
@@ -72,7 +72,8 @@ fn asked_by_a_requirement(line: &Line, m: ModuleIx) -> bool {
 }
 
 /// Voltage of each module against its own limits, where no requirement asks for that and as far as it is known: over the sets of states that the line
-/// carries, and only what is broken where some set is unknown. Which it cannot carry, and what a lock-out switches off, is for a requirement to ask: a plan may keep boots apart.
+/// carries, and only what is broken where some set is unknown. What it cannot carry is broken where nothing boots. While something boots that is for a requirement to ask,
+/// as a plan may keep boots apart, and so is what a lock-out switches off then.
 pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
     let left = left_to_the_check(line);
     if left.is_empty() {
@@ -88,8 +89,31 @@ pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
     let each = left
         .iter()
         .map(|m| module_voltage(line, (*m, None), &good, (&carried, &networks)));
-    each.filter(|v| v.is_broken() || !unsure && v.word() != Word::Unknown)
-        .collect()
+    let mut all: Vec<Verdict> = each
+        .filter(|v| v.is_broken() || !unsure && v.word() != Word::Unknown)
+        .collect();
+    let (at_work, _) = sound_of(line, &cases, |case| !case.boots);
+    all.extend(at_work.into_iter().filter(Verdict::is_broken));
+    let falling = cases.falls_out.iter().filter(|f| !f.boots);
+    let falling = falling.filter(|f| left.contains(&f.module));
+    all.extend(falling.map(|f| falls_out(line, f)));
+    all
+}
+
+/// What a line does not carry while some module boots: such sets of states are in no verdict where no requirement asks for voltages.
+pub(crate) fn not_carried_booting(line: &Line) -> Option<String> {
+    if left_to_the_check(line).is_empty() {
+        return None;
+    }
+    let cases = cases(line).ok()?;
+    let (told, _) = sound_of(line, &cases, |case| case.boots);
+    let worst = told.into_iter().find(Verdict::is_broken)?;
+    let why = worst.why();
+    let sentence = why.lines().next().unwrap_or(why);
+    Some(format!(
+        "voltages while something boots and the others work: {}, {sentence}; a requirement on `voltage` asks for them",
+        worst.subject()
+    ))
 }
 
 /// The modules whose own limits no requirement asks for.

@@ -1,10 +1,13 @@
 //! What may still be added at each place, and how far the line is from collapse.
 //!
 //! The reserve of a module is what may be drawn from the line at its input besides all that it draws already, with every module
-//! at or above its lowest voltage and above that at which its lock-out opens, every supply within its current limit, every span
-//! within its rated current and the rating of its fuse, and before collapse. It is the least over all combinations of states that the plan allows.
+//! at or above its lowest voltage, that at which its lock-out opens and those that binding requirements ask for, every supply within its
+//! current limit and what such requirements allow it, every span within its rated current and the rating of its fuse, and before
+//! collapse. It is the least over all combinations of states that the plan allows.
 
-use plan::{Line, ModuleIx, Span, SpanIx};
+use std::borrow::Cow;
+
+use plan::{Line, ModuleIx, Q, Span, SpanIx, SupplyIx, That};
 use power::{Binding, Limits, Network, NetworkError};
 
 use crate::combinations::{Combinations, off_v};
@@ -114,6 +117,7 @@ pub(crate) fn in_hand(
     modules: &[ModuleIx],
     collapse: bool,
 ) -> Result<LineReserve, InputError> {
+    let line = &*within_requirements(line);
     let electric = electric(line)?;
     let mut found = LineReserve {
         modules: Vec::new(),
@@ -200,13 +204,51 @@ pub(crate) fn most_of_span(span: &Span) -> Option<(f64, bool)> {
     }
 }
 
-/// The lowest voltage of each module at its inlet, or that of its lock-out where it is higher, and what each span bears.
+/// The current that a binding requirement allows a supply, A, with the requirement's id: the least where several do.
+fn allowed_a(line: &Line, supply: SupplyIx) -> Option<(Q, &str)> {
+    let asked = line.binding().filter_map(|r| match &r.that {
+        That::SupplyCurrent { of, at_most_a } if of.is_none_or(|o| o == supply) => {
+            Some(((*at_most_a)?, r.id.as_str()))
+        }
+        _ => None,
+    });
+    asked.min_by(|a, b| a.0.si.total_cmp(&b.0.si))
+}
+
+/// The line with no supply giving more than binding requirements allow it.
+fn within_requirements(line: &Line) -> Cow<'_, Line> {
+    let mut bound = Cow::Borrowed(line);
+    for s in (0..line.supplies.len()).map(SupplyIx) {
+        let Some((allowed_a, _)) = allowed_a(line, s) else {
+            continue;
+        };
+        let own = line.supplies[s.0].current_limit_a;
+        if own.is_none_or(|own| own.si > allowed_a.si) {
+            bound.to_mut().supplies[s.0].current_limit_a = Some(allowed_a);
+        }
+    }
+    bound
+}
+
+/// The voltage that a binding requirement asks for at a module, V, with the requirement's id: the highest where several do.
+fn asked_v(line: &Line, module: ModuleIx) -> Option<(f64, &str)> {
+    let asked = line.binding().filter_map(|r| match &r.that {
+        That::Voltage { of, limits } if of.is_none_or(|o| o == module) => {
+            Some((limits.as_ref()?.at_least.as_ref()?.si, r.id.as_str()))
+        }
+        _ => None,
+    });
+    asked.max_by(|a, b| a.0.total_cmp(&b.0))
+}
+
+/// The lowest voltage of each module at its inlet, that of its lock-out or of a requirement where it is higher, and what each span bears.
 pub(crate) fn limits(line: &Line, input: &ElectricInput) -> Limits {
     let mut minimum_v = vec![0.0_f64; input.network.nodes];
-    for (module, inlet) in line.modules.iter().zip(&input.inlets) {
+    for (m, (module, inlet)) in line.modules.iter().zip(&input.inlets).enumerate() {
         if let (Some(inlet), Some(power_input)) = (*inlet, &module.input) {
             let off_v = off_v(module).unwrap_or(0.0);
-            minimum_v[inlet] = power_input.minimum_v.si.max(off_v);
+            let asked_v = asked_v(line, ModuleIx(m)).map_or(0.0, |(v, _)| v);
+            minimum_v[inlet] = power_input.minimum_v.si.max(off_v).max(asked_v);
         }
     }
     let rated =
@@ -272,19 +314,30 @@ fn binding(line: &Line, input: &ElectricInput, limits: &Limits, binds: Binding) 
             let by_lock_out = module
                 .and_then(|m| off_v(&line.modules[m]))
                 .is_some_and(|off_v| off_v >= least_v);
-            let which = if by_lock_out {
-                "the voltage at which its lock-out switches it off"
-            } else {
-                "its lowest voltage"
+            let own = module.and_then(|m| line.modules[m].input.as_ref());
+            let asked = module
+                .and_then(|m| asked_v(line, ModuleIx(m)))
+                .filter(|_| own.is_some_and(|own| own.minimum_v.si < least_v));
+            let which = match (by_lock_out, asked) {
+                (true, _) => "the voltage at which its lock-out switches it off".to_owned(),
+                (false, Some((_, id))) => format!("what requirement.{id} asks"),
+                (false, None) => "its lowest voltage".to_owned(),
             };
             format!("{} comes to {which}, {least_v} V", place(line, input, node))
         }
         Binding::Source { source } => {
-            let supply = &line.supplies[input.sources[source]];
-            let limit = supply
-                .current_limit_a
-                .map_or_else(String::new, |q| format!(", {} A", q.si));
-            format!("supply.{} comes to its current limit{limit}", supply.id)
+            let at = input.sources[source];
+            let supply = &line.supplies[at];
+            let limit_a = supply.current_limit_a.map(|q| q.si);
+            let limit = limit_a.map_or_else(String::new, |a| format!(", {a} A"));
+            // The line is one that requirements bind.
+            match allowed_a(line, SupplyIx(at)).filter(|(a, _)| Some(a.si) == limit_a) {
+                Some((_, id)) => format!(
+                    "supply.{} comes to what requirement.{id} allows it{limit}",
+                    supply.id
+                ),
+                None => format!("supply.{} comes to its current limit{limit}", supply.id),
+            }
         }
         Binding::Span { span } => match input.branch_spans[span] {
             Some(s) => {

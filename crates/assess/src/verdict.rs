@@ -500,6 +500,9 @@ pub struct Judged {
     pub clause: Option<String>,
     /// The requirement in plain words.
     pub sentence: String,
+    /// The keys of the requirement as the plan writes them, what it asks and its limits: a verdict that is unknown has none of its own. Empty of
+    /// what is checked in every plan.
+    pub asks: Vec<(String, String)>,
     /// Verdicts, worst first.
     pub verdicts: Vec<Verdict>,
     /// In how many draws it was met, where draws lie beside the plan that are of it as it is.
@@ -525,11 +528,18 @@ impl Judged {
             must,
             clause,
             sentence,
+            asks: Vec::new(),
             verdicts,
             in_draws: None,
         };
         judged.worst_first();
         judged
+    }
+
+    /// The same with the keys that the plan writes of it.
+    pub(crate) fn asking(mut self, asks: Vec<(String, String)>) -> Judged {
+        self.asks = asks;
+        self
     }
 
     fn worst_first(&mut self) {

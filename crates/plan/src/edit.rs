@@ -175,7 +175,7 @@ fn is_keyed(kind: &str) -> bool {
 
 impl Reading {
     /// The edit of the plan's own file that gives a key a value. `value` is what stands between the quotes, or the bare number or
-    /// flag, as the key takes it; of a table that is not written the whole of it, with its braces.
+    /// flag, as the key takes it; of a table or a list of tables that is not written the whole of it, with its braces or brackets.
     ///
     /// # Errors
     /// [`EditError`].
@@ -186,6 +186,10 @@ impl Reading {
                 shape: Shape::Table(_),
                 ..
             }) if value.starts_with('{') => value.to_owned(),
+            Target::Field(Field {
+                shape: Shape::Tables(_),
+                ..
+            }) if value.starts_with('[') => value.to_owned(),
             other => literal(path, &other, value)?,
         };
         self.declares(&steps)?;

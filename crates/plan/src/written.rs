@@ -3,7 +3,7 @@
 use crate::canonical::write_item;
 use crate::field::{Field, RefKind, Section, Shape};
 use crate::mistake::Mistakes;
-use crate::node::{Node, Table, Value};
+use crate::node::{Entry, Node, Table, Value};
 use crate::read::{Item, Read, Reader};
 use crate::reading::Reading;
 use crate::site::Site;
@@ -39,6 +39,34 @@ impl Reading {
         }
         walk.found.sort_by(|a, b| a.path.cmp(&b.path));
         walk.found
+    }
+}
+
+impl Reading {
+    /// What a requirement asks, as the plan writes it: its keys but for `must` and `source`, each with what stands between its quotes, or the
+    /// number, flag, list or table as it stands in the file. Those of a requirement with mistakes too; none where there is no such table.
+    #[must_use]
+    pub fn asks(&self, requirement: &str) -> Vec<(String, String)> {
+        fn table(of: Option<&Entry>) -> Option<&Table> {
+            match &of?.node.value {
+                Value::Table(table) => Some(table),
+                _ => None,
+            }
+        }
+        let all = table(self.root.get("requirement"));
+        let Some(own) = all.and_then(|all| table(all.get(requirement))) else {
+            return Vec::new();
+        };
+        let asked = own
+            .iter()
+            .filter(|(key, _)| !matches!(key.as_str(), "must" | "source"));
+        let text = |node: &Node| match &node.value {
+            Value::Text(text) => text.clone(),
+            _ => self.sources.get(node.site.file).text[node.site.range()].to_owned(),
+        };
+        asked
+            .map(|(key, entry)| (key.clone(), text(&entry.node)))
+            .collect()
     }
 }
 

@@ -38,12 +38,15 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
             writeln!(out.stderr, "warning: {warning}")?;
         }
         let check = assess::check_with(&reading, &shelf, &memo, Tier::Full);
-        sides.push((reading, check));
+        sides.push((reading, shelf, check));
     }
     let Ok([before, after]) = <[_; 2]>::try_from(sides) else {
         unreachable!("two plans were read")
     };
-    let found = assess::compare((&before.0, before.1), (&after.0, after.1));
+    let found = assess::compare(
+        (&before.0, &before.1, before.2),
+        (&after.0, &after.1, after.2),
+    );
     let named = [&args.before, &args.after].map(|p| p.display().to_string());
     let names = Compared {
         before: &named[0],

@@ -20,7 +20,7 @@ const FROM_ABOVE_PX: u32 = 160;
 /// Work out where the line hangs in every design case: depths, tilts, tensions, the pull on the anchor, the watch circle.
 ///
 /// The cases are those that the plan declares (`[case.ID]`), else slack water and the current of its site at each end of the tide. Exit status: 1 where something bears
-/// more than it may or a buoy is pulled under, 3 where a shape is unknown.
+/// more than it may or a buoy is pulled under, 3 where a shape or what something may bear is unknown.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
     /// The plan; its sections, housings, floats, hull and anchor say what hangs.
@@ -125,11 +125,12 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
     }
     let sunk = |of: &&HungLine| of.shapes.iter().flatten().any(|s| s.sunk().is_some());
-    let is_broken = |verdict: &Verdict| verdict.word() == Word::Broken;
-    if drawn.iter().any(sunk) || strengths(line, &found).iter().any(is_broken) {
+    let bears: Vec<Word> = strengths(line, &found).iter().map(Verdict::word).collect();
+    if drawn.iter().any(sunk) || bears.contains(&Word::Broken) {
         return Ok(Exit::Broken);
     }
     let known = drawn.len() == found.lines.len()
-        && drawn.iter().all(|of| of.shapes.iter().all(Result::is_ok));
+        && drawn.iter().all(|of| of.shapes.iter().all(Result::is_ok))
+        && !bears.contains(&Word::Unknown);
     Ok(if known { Exit::Met } else { Exit::Unknown })
 }

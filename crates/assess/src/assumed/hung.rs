@@ -2,11 +2,15 @@
 
 use plan::Line;
 
-/// Tides, growth and factors of anchors that are not written.
+/// Tides, waves, growth and factors of anchors that are not written.
 pub(super) fn hung(line: &Line, all: &mut Vec<String>) {
     let sea = &line.sea;
     if sea.tide_m.is_none() {
         all.push("the water is as deep as `water_depth` says, and in a design case as its `water_level` says: the site writes no `tide`".to_owned());
+    }
+    // Sections hang in design cases, which say what waves they have.
+    if sea.wave_height_m.is_empty() && line.sections.is_empty() {
+        all.push("no waves raise the water over what stands at a written depth: the site writes no `wave_height`".to_owned());
     }
     if line.sections.is_empty() {
         return;

@@ -289,7 +289,10 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
         .filter(plain)
         .map(|s| format!("span.{}", s.id))
         .collect();
-    of(&plain, "plain strands, because `tinned` is not written");
+    of(
+        &plain,
+        "plain strands, because `conductor` does not end with the word tinned",
+    );
     // Before a spectrogram a band does no filtering.
     let in_frames = |path: &&String| {
         line.detectors.iter().any(|d| {

@@ -163,6 +163,7 @@ mod tests {
             must: Must::Shall,
             clause: None,
             sentence: String::new(),
+            asks: Vec::new(),
             verdicts: vec![verdict],
             in_draws: None,
         }

@@ -7,7 +7,7 @@ use super::asks::{askers, waiting};
 use super::breakage::{Broken, Network, Part, Powered};
 use super::notice::{Notice, Told, sooner};
 use super::talk::{Led, Now, Talk};
-use super::{After, Breakage, Does, FailuresError, OutputAfter, Safe, Sees, Silence};
+use super::{After, Breakage, Does, FailuresError, OutputAfter, Safe, Sees, Silence, Whole};
 use crate::input::{Conditions, Contacts, InputError, electric, streams, traffic};
 
 /// The whole line, and where the detections of its hydrophones lead in it.
@@ -78,6 +78,20 @@ impl<'a> Parts<'a> {
 
     pub(super) fn all(&self) -> Result<Vec<(Broken, String)>, InputError> {
         self.network.all()
+    }
+
+    /// What is not there while nothing is broken.
+    pub(super) fn whole(&self) -> Whole {
+        let line = self.line();
+        let named = |missing: &dyn Fn(usize) -> bool| -> Vec<String> {
+            let all = (0..self.hydrophones.len()).filter(|h| missing(*h));
+            all.map(|h| line.sensor_path(self.hydrophones[h])).collect()
+        };
+        let has_shore = !line.uplinks.is_empty();
+        Whole {
+            without_power: named(&|h| self.powered.dead[self.hydrophones[h].module.0]),
+            not_ashore: named(&|h| has_shore && self.led[h].uplinks.is_empty()),
+        }
     }
 
     pub(super) fn after(&self, broken: &Broken) -> Result<Result<After, String>, InputError> {

@@ -209,6 +209,15 @@ pub enum Safe {
     Unknown(String),
 }
 
+/// What hydrophones do while nothing is broken: of what is not there then, no failure takes anything.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Whole {
+    /// Hydrophones whose module has no power, or too little: typed paths.
+    pub without_power: Vec<String>,
+    /// Hydrophones of whose detections the shore never learns, where there is an uplink: typed paths.
+    pub not_ashore: Vec<String>,
+}
+
 /// Every single failure of a line, the worst first, those of which the outcome is unknown last.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Failures {
@@ -218,6 +227,8 @@ pub struct Failures {
     pub hydrophones: usize,
     /// Whether there is an uplink.
     pub has_shore: bool,
+    /// What hydrophones do while nothing is broken.
+    pub whole: Whole,
     /// The failures.
     pub failures: Vec<Failure>,
     /// What the figures rest on.
@@ -260,6 +271,7 @@ pub fn failures(line: &Line, contacts: Contacts) -> Result<Failures, FailuresErr
         contacts,
         hydrophones: line.hydrophones().count(),
         has_shore: !line.uplinks.is_empty(),
+        whole: parts.whole(),
         failures,
         rests_on: parts.rests_on(),
     })

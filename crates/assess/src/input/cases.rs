@@ -99,8 +99,8 @@ pub enum CasesError {
 /// Direction of a current or a wind of which the plan says none, degrees from north.
 const NO_DIRECTION_DEG: f64 = 0.0;
 
-/// The design cases of a plan: those that it declares, those with a current once more with the site's wind where none has a wind, each once more at an end of the tide at which none
-/// is declared; else slack water and the site's current at each end of its tide. Where no case has waves as high as the site's, these count in each that has none.
+/// The design cases of a plan: those that it declares, those with a current once more with the site's wind where none has a wind as strong, the site's current where none is as strong,
+/// each once more at an end of the tide at which none is declared; else slack water and the site's current at each end of its tide. Where no case has waves as high as the site's, these count in each that has none.
 ///
 /// # Errors
 /// [`CasesError`] where the plan says too little.
@@ -303,16 +303,19 @@ const OF_THE_SITE: &str = "site";
 /// Behind the id of a declared case that counts once more with the site's wind.
 const WINDY: &str = "-wind";
 
-/// The mean wind of the site's windiest month, m/s, where it pushes a buoy at the top of a line and no declared case says what wind does.
+/// Behind the id of a declared case with lower waves that counts once more with the site's.
+const ROUGH: &str = "-sea";
+
+/// The mean wind of the site's windiest month, m/s, where it pushes a buoy at the top of a line and no declared case has a wind as strong.
 fn unsaid_wind_m_s(line: &Line) -> Option<f64> {
     let holds = |s: &plan::Section| matches!(s.from, plan::SectionEnd::Module(m) if line.modules[m.0].hull.is_some());
     let buoys = line.sections.iter().any(holds);
-    let blows = line.cases.iter().any(|c| c.wind.is_some());
-    let windiest = line.sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max);
-    windiest.filter(|_| buoys && !blows)
+    let windiest = line.sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max)?;
+    let mut winds = line.cases.iter().filter_map(|c| Some(c.wind?.speed_m_s.si));
+    (buoys && !winds.any(|speed| speed >= windiest)).then_some(windiest)
 }
 
-/// Where no declared case has a wind, those with a current once more with the site's, which blows with the current at the surface.
+/// Where no declared case has a wind as strong as the site's, those with a current once more with that, which blows as theirs does, else with the current at the surface.
 fn windy(line: &Line, cases: &mut Vec<DesignCase>, assumed: &mut Vec<String>) {
     let Some(speed_m_s) = unsaid_wind_m_s(line) else {
         return;
@@ -323,7 +326,11 @@ fn windy(line: &Line, cases: &mut Vec<DesignCase>, assumed: &mut Vec<String>) {
             id: format!("{}{WINDY}", case.id),
             declared: false,
             nominal: false,
-            wind: Some((speed_m_s, case.water.current.speed_and_direction(0.0).1)),
+            wind: Some((
+                speed_m_s,
+                case.wind
+                    .map_or_else(|| case.water.current.speed_and_direction(0.0).1, |w| w.1),
+            )),
             ..case.clone()
         })
         .collect();
@@ -331,8 +338,14 @@ fn windy(line: &Line, cases: &mut Vec<DesignCase>, assumed: &mut Vec<String>) {
         return;
     }
     let ids: Vec<&str> = twins.iter().map(|case| case.id.as_str()).collect();
+    let blows = line.cases.iter().any(|c| c.wind.is_some());
+    let none = if blows {
+        "a wind as strong as the site's"
+    } else {
+        "a wind"
+    };
     assumed.push(format!(
-        "no declared case has a wind: each with a current counts once more with the mean wind of the windiest month, {speed_m_s} m/s, on the buoy and no gust above it ({})",
+        "no declared case has {none}: each with a current counts once more with the mean wind of the windiest month, {speed_m_s} m/s, on the buoy and no gust above it ({})",
         ids.join(", ")
     ));
     cases.extend(twins);
@@ -392,11 +405,22 @@ pub(crate) fn all_waves(line: &Line) -> Vec<((f64, f64), String)> {
     own.chain(site).collect()
 }
 
-/// The waves of the site in each case that has none.
-fn site_waves(line: &Line, cases: &mut [DesignCase], assumed: &mut Vec<String>) {
+/// The waves of the site in each case that has none, and once more in each that has lower ones.
+fn site_waves(line: &Line, cases: &mut Vec<DesignCase>, assumed: &mut Vec<String>) {
     let Some(site) = unsaid_waves(line) else {
         return;
     };
+    let lower = cases.iter().filter(|c| c.wave.is_some());
+    let rough: Vec<DesignCase> = lower
+        .map(|case| DesignCase {
+            id: format!("{}{ROUGH}", case.id),
+            declared: false,
+            nominal: false,
+            wave: None,
+            ..case.clone()
+        })
+        .collect();
+    cases.extend(rough);
     let calm: Vec<&mut DesignCase> = cases.iter_mut().filter(|c| c.wave.is_none()).collect();
     if calm.is_empty() {
         return;
@@ -426,7 +450,12 @@ fn left_to_the_site(
     assumed: &mut Vec<String>,
 ) -> Result<Option<DesignCase>, CasesError> {
     let sea = &line.sea;
-    let flows = line.cases.iter().any(|c| !c.current.is_empty());
+    let speed = |flows: &[Flow]| flows.iter().map(|p| p.speed_m_s.si).fold(0.0, f64::max);
+    let strongest_m_s = speed(&sea.current);
+    let flows = line
+        .cases
+        .iter()
+        .any(|c| !c.current.is_empty() && speed(&c.current) >= strongest_m_s);
     let current: &[Flow] = if flows { &[] } else { &sea.current };
     let wind = unsaid_wind_m_s(line).filter(|_| !flows);
     if current.is_empty() && wind.is_none() {
@@ -434,7 +463,15 @@ fn left_to_the_site(
     }
     let mut told = Vec::new();
     if !current.is_empty() {
-        told.push("its current".to_owned());
+        let runs = line.cases.iter().any(|c| !c.current.is_empty());
+        told.push(
+            if runs {
+                "a current as strong as that"
+            } else {
+                "its current"
+            }
+            .to_owned(),
+        );
     }
     if let Some(speed) = wind {
         told.push(format!("the mean wind of its windiest month, {speed} m/s"));

@@ -41,8 +41,9 @@ pub use energy::{
     SupplyLoad, drawn_battery, energy, primary_cells, supply_load,
 };
 pub(crate) use energy::{
-    LightScratch, SECONDS_PER_HOUR, at_rest, cells_preset, deployed, energy_of, given_w, light_of,
-    measured_winds, refused, runs_per_h, start_hour, year_error,
+    LightScratch, Rates, SECONDS_PER_HOUR, at_rest, cells_preset, deployed, energy_of,
+    expected_rates, given_w, light_of, measured_winds, published_per_h, refused, runs_per_h,
+    start_hour, year_error,
 };
 pub use formula::Exact;
 pub use fouled::Fouling;

@@ -238,14 +238,62 @@ const NUMBERS: &[Number] = &[
         span: Span::All(&["1020 kg/m3", "1030 kg/m3"]),
     },
     Number {
+        told: "the site writes no `tide`",
+        things: |_| vec![Thing::unnamed("site")],
+        key: "tide",
+        span: Span::All(&["{ lowest = \"-1 m\", highest = \"1 m\" }"]),
+    },
+    Number {
+        told: "the site writes no `growth`",
+        things: |_| vec![Thing::unnamed("site")],
+        key: "growth",
+        span: Span::All(&["{ a_month = \"1 mm\", density = \"1300 kg/m3\" }"]),
+    },
+    Number {
+        told: "because the case writes no `current`",
+        things: cases,
+        key: "current",
+        span: Span::All(&["[{ depth = \"0 m\", speed = \"0.5 m/s\", towards = \"90 deg\" }]"]),
+    },
+    Number {
+        told: "because the case writes no `water_level`",
+        things: cases,
+        key: "water_level",
+        span: Span::All(&["-1 m", "1 m"]),
+    },
+    Number {
+        told: "because the case writes no `wind`",
+        things: cases,
+        key: "wind",
+        span: Span::All(&["{ speed = \"15 m/s\" }"]),
+    },
+    Number {
+        told: "because the case writes no `wave`",
+        things: cases,
+        key: "wave",
+        span: Span::All(&["{ height = \"2 m\", period = \"8 s\" }"]),
+    },
+    Number {
+        told: "packets of a stream come singly",
+        things: |line| ids("stream", line.streams.iter().map(|s| &s.id)),
+        key: "burst",
+        span: Span::All(&["4"]),
+    },
+    Number {
+        told: "a message goes up as it is",
+        things: |line| ids("uplink", line.uplinks.iter().map(|u| &u.id)),
+        key: "adds",
+        span: Span::All(&["32 B"]),
+    },
+    Number {
         told: "the wind blows with the current at the surface",
-        things: |line| ids("case", line.cases.iter().map(|c| &c.id)),
+        things: cases,
         key: "wind.towards",
         span: Span::All(&["0 deg", "90 deg", "180 deg", "270 deg"]),
     },
     Number {
         told: "because the case writes no `strum`",
-        things: |line| ids("case", line.cases.iter().map(|c| &c.id)),
+        things: cases,
         key: "strum",
         span: Span::All(&["true"]),
     },
@@ -285,6 +333,10 @@ fn ids<'a>(kind: &str, ids: impl Iterator<Item = &'a String>) -> Vec<Thing> {
     let all = ids.enumerate();
     all.map(|(ix, id)| Thing::of(format!("{kind}.{id}"), ix))
         .collect()
+}
+
+fn cases(line: &Line) -> Vec<Thing> {
+    ids("case", line.cases.iter().map(|c| &c.id))
 }
 
 fn supplies(line: &Line) -> Vec<Thing> {

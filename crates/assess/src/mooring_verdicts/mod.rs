@@ -8,12 +8,13 @@ mod hung;
 
 use std::cell::OnceCell;
 
-use plan::Line;
+use plan::{Line, SectionIx};
 
 use crate::input::{CasesError, NotMoored};
 use crate::memo::Memo;
 use crate::moorings::{Extreme, HungLine, METHOD, Moorings, moorings_of};
-use crate::verdict::{Evidence, Verdict};
+use crate::verdict::{Evidence, Verdict, unknown};
+use crate::{hung_verdicts, recovery_verdicts, stands};
 
 pub(crate) use anchors::{anchor_keeps, anchor_load};
 pub(crate) use housings::{bed_as_written, housing_margin};
@@ -130,8 +131,22 @@ pub(crate) fn no_shape(nots: &[&NotMoored]) -> String {
 pub fn strengths(line: &Line, found: &Moorings) -> Vec<Verdict> {
     let memo = Memo::with_room(0);
     let hangs = Hangs::with(line, found.clone(), &memo);
-    let mut all = line_tension(&hangs, None, None);
+    let ropes = (0..line.sections.len()).map(SectionIx);
+    let mut all: Vec<Verdict> = ropes
+        .map(|s| rope_bears(&hangs, s).unwrap_or_else(|| rope_unsaid(line, s)))
+        .collect();
     all.extend(anchor_load(&hangs, None, None));
+    all.extend(recovery_verdicts::weak_links(&hangs));
+    all.extend(stands::held_up(&hangs));
+    all.extend(hung_verdicts::clear_of_bed(&hangs));
     all.extend(housing_margin(line, None, None));
     all
+}
+
+/// Of a rope of which the plan does not say what it bears.
+fn rope_unsaid(line: &Line, section: SectionIx) -> Verdict {
+    unknown(
+        format!("section.{}", line.sections[section.0].id),
+        "its rope does not say what it may bear: write `working_load`",
+    )
 }

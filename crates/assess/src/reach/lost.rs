@@ -84,6 +84,7 @@ pub(crate) fn lost(reading: &Reading) -> Vec<Judged> {
                 about,
                 vec![found],
             )
+            .asking(reading.asks(&r.id))
         })
         .collect()
 }

@@ -69,8 +69,16 @@ impl Reach<'_> {
             | That::SupplyCurrent { .. }
             | That::StartUp { .. }
             | That::CollapseFactor { .. }
-            | That::Reserve { .. }
             | That::ShortCircuit { .. } => self.electric(),
+            That::Reserve { .. } => {
+                let mut parts = self.electric();
+                // What binds a voltage or a current binds what may be added.
+                let bind = self.reading.spoilt.requirements().iter();
+                let bind =
+                    bind.filter(|r| matches!(r.that, Some("voltage" | "supply-current") | None));
+                parts.extend(bind.map(|r| format!("requirement.{}", r.id)));
+                parts
+            }
             That::ContactLife { at_least_s, .. } => {
                 let mut parts = self.electric();
                 if at_least_s.is_none() {

@@ -15,6 +15,8 @@ use crate::verdict::Word;
 
 /// Of the knobs that help and do not suffice so many are tried in pairs.
 const PAIRED: usize = 6;
+/// What is told of a margin has two decimals: a knob that brings it less far does not help.
+const SEEN: f64 = 0.01;
 /// So many of the knobs that help and do not suffice are told.
 const TOLD_NEAREST: usize = 5;
 
@@ -225,7 +227,7 @@ fn nearest(search: &Search<'_>, knobs: &[Knob], helps: Vec<Helping>) -> Vec<Swee
                     (probe.least, probe.word?)
                 }
             };
-            (least > now).then(|| Sweep {
+            (least > now + SEEN).then(|| Sweep {
                 paths: knob.paths.clone(),
                 to: knob.steps[h.step].values[0].clone(),
                 word,

@@ -69,9 +69,11 @@ impl SlipGrid {
         let mut all = self.cells.iter().flatten();
         let Some(first) = all.next() else { return true };
         let same = |c: &SlipCell| match (&c.figures, &first.figures) {
-            (Some([a, ..]), Some([b, ..])) => {
-                (a.value - b.value).abs() <= SAME * a.value.abs().max(b.value.abs())
-            }
+            // A limit may go by dates as well as a value.
+            (Some(a), Some(b)) => a
+                .iter()
+                .zip(b)
+                .all(|(a, b)| (a.value - b.value).abs() <= SAME * a.value.abs().max(b.value.abs())),
             (a, b) => a.is_none() && b.is_none(),
         };
         all.all(|c| c.word == first.word && same(c))

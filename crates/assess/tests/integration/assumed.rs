@@ -131,7 +131,7 @@ fn verif_what_is_no_longer_written_is_told_as_assumed() {
         (
             "conductor = \"18 AWG\"",
             "conductor = \"1.0 mm2 class 5\"",
-            "`tinned` is not written: span.cable",
+            "`conductor` does not end with the word tinned: span.cable",
         ),
     ] {
         assert!(!told(&[], what), "{what}");

@@ -127,9 +127,17 @@ fn verif_a_slack_case_does_not_stand_for_the_site() {
         "{:#?}",
         found.assumed
     );
-    // A case with a current of its own speaks for the site.
+    // A weaker current and a lighter wind do not speak for it either, and the anchor's verdict stays.
+    let weak = format!(
+        "{flows}[case.flow]\nwind = {{ speed = \"1 m/s\" }}\ncurrent = [{{ depth = \"0 m\", speed = \"0.1 m/s\", towards = \"90 deg\" }}]\n"
+    );
+    let found = checked(&weak);
+    assert_eq!(requirement(&found, "anchor-hold").word(), Word::Broken);
+    let told = "no declared case has a current as strong as that";
+    assert!(found.assumed.iter().any(|a| a.contains(told)));
+    // A case with as strong a current does.
     let own = format!(
-        "{flows}[case.flow]\ncurrent = [{{ depth = \"0 m\", speed = \"0.1 m/s\", towards = \"90 deg\" }}]\n"
+        "{flows}[case.flow]\ncurrent = [{{ depth = \"0 m\", speed = \"1.5 m/s\", towards = \"90 deg\" }}]\n"
     );
     let found = checked(&own);
     assert!(

@@ -8,7 +8,11 @@ use assess::{
 use plan::Reading;
 
 use crate::energy::{CLEARNESS, EXPECTS, SUN, WINTER};
-use crate::support::{good, requirement};
+use crate::moored::head;
+use crate::support::{good, read, requirement};
+
+/// Under the anchor's table of the head: a buoy on 60 m of rope over 40 m of water.
+const HANGS: &str = "weight_in_water = \"3 kN\"\nholding = \"1 kN\"\n[module.buoy.hull]\nweight = \"400 N\"\nwaterplane = \"0.5 m2\"\nfull_draught = \"0.8 m\"\ncd_a_water = \"0.2 m2\"\ncd_a_wind = \"0.3 m2\"\n[part.laid-12]\nis = \"rope\"\ndiameter = \"12 mm\"\nweight_in_water = \"0.5 N/m\"\nstiffness = \"100 kN\"\nnormal_drag = 1.2\ntangential_drag = 0.02\nworking_load = \"4 kN\"\n[section.riser]\nfrom = \"module.buoy\"\nto = \"anchor.sinker\"\nlength = \"60 m\"\nrope = \"part.laid-12\"\n[case.slack]\n";
 
 fn fetch(wanted: &Path) -> std::io::Result<Vec<u8>> {
     Err(std::io::Error::other(format!(
@@ -95,4 +99,39 @@ fn verif_each_number_is_one_that_the_plan_may_write() {
         }
         assert!(found.iter().any(|a| !a.tried.is_empty()));
     }
+}
+
+/// A tide, currents, wind, waves and growth that nobody wrote are tried as any number is, and a line that hangs moves by them.
+#[test]
+fn verif_weather_and_water_that_nobody_wrote_are_tried() {
+    let reading = read(&format!(
+        "{}{HANGS}",
+        head("a line of one case", 40.0, 1025.0)
+    ));
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    let (_, found) = weighed(&reading, 2);
+    for (told, key) in [
+        ("the site writes no `tide`", "site.tide"),
+        ("the site writes no `growth`", "site.growth"),
+        ("the case writes no `current`", "case.slack.current"),
+        ("the case writes no `water_level`", "case.slack.water_level"),
+        ("the case writes no `wind`", "case.slack.wind"),
+        ("the case writes no `wave`", "case.slack.wave"),
+    ] {
+        let one = found.iter().find(|a| a.told.contains(told));
+        let one = one.unwrap_or_else(|| panic!("nothing says: {told}"));
+        let tried = &one.tried;
+        assert!(!tried.is_empty(), "{told} is not tried");
+        for tried in tried {
+            assert!(tried.keys.contains(&key.to_owned()), "{:?}", tried.keys);
+            assert_ne!(tried.came, Came::Refused, "{key} = {}", tried.value);
+        }
+    }
+    let current = found
+        .iter()
+        .find(|a| a.told.contains("writes no `current`"));
+    assert!(
+        current.and_then(Assumption::most).is_some(),
+        "a current moves nothing"
+    );
 }

@@ -42,6 +42,7 @@ mod moored;
 mod moored_balance;
 mod no_bound;
 mod no_shape;
+mod not_carried;
 mod one_reel;
 mod packed;
 mod paid;

@@ -128,10 +128,17 @@ fn verif_evidence_of_a_reserve_is_of_all_that_it_reads() {
         (room.value.value, inputs.clone())
     };
     let (strict_w, strict) = of(TEXT);
-    let (loose_w, loose) = of(&with(&[(
+    // What the module's own input bears, and what a requirement asks besides.
+    let asked = ("at_least = \"22.25 V\"", "at_least = \"21 V\"");
+    let (own_w, own) = of(&with(&[asked]));
+    let bears = (
         "input = { minimum = \"22 V\"",
         "input = { minimum = \"20 V\"",
-    )]));
-    assert!(loose_w > strict_w + 1.0, "{strict_w} {loose_w}");
-    assert_ne!(strict, loose);
+    );
+    let (loose_w, loose) = of(&with(&[asked, bears]));
+    assert!(
+        own_w > strict_w && loose_w > own_w,
+        "{strict_w} {own_w} {loose_w}"
+    );
+    assert!(strict != own && own != loose);
 }

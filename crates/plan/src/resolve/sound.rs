@@ -388,6 +388,16 @@ fn reference_of_trigger(r: &mut Resolver<'_>, kind: SensorKind, stages: &[(Stage
                     .label(format!("this is {}", found.unit()))
                     .help(format!("write it like \"{}\"", wanted.example())),
             );
+        } else if over_background && f.db("on_above").is_some_and(|on| on.db <= 0.0) {
+            r.tell(
+                Mistake::error(
+                    Code::OutOfRange,
+                    site,
+                    "the background itself is not below this threshold, so that the trigger hardly ever lets go and tells no event",
+                )
+                .label("not above the background")
+                .help("write how far a call stands above the background, like \"6 dB\""),
+            );
         }
     }
 }

@@ -404,11 +404,17 @@ pub(super) fn counts_json(check: &Check) -> Value {
 }
 
 fn judged_json(judged: &Judged) -> Value {
+    let asks: Map<String, Value> = judged
+        .asks
+        .iter()
+        .map(|(key, text)| (key.clone(), json!(text)))
+        .collect();
     json!({
         "id": judged.id,
         "must": match judged.must { Must::Shall => "shall", Must::Should => "should" },
         "source": judged.clause,
         "sentence": judged.sentence,
+        "asks": asks,
         "ruling": judged.word().as_str(),
         "in_draws": judged.in_draws.as_ref().map(draws_json),
         "verdicts": judged.verdicts.iter().map(verdict_json).collect::<Vec<_>>(),

@@ -23,6 +23,23 @@ pub fn failures_text(name: &str, failures: &Failures) -> String {
     for row in wrap(&headline(failures), WIDTH) {
         let _ = writeln!(out, "{row}");
     }
+    for (missing, does) in [
+        (
+            &failures.whole.without_power,
+            "these do not work, as their modules have no power, or too little",
+        ),
+        (
+            &failures.whole.not_ashore,
+            "the shore learns of no detection of these",
+        ),
+    ] {
+        if !missing.is_empty() {
+            let told = format!("While nothing is broken {does}: {}", missing.join(", "));
+            for row in wrap(&told, WIDTH) {
+                let _ = writeln!(out, "{row}");
+            }
+        }
+    }
     let known: Vec<(&Failure, &After)> = failures
         .failures
         .iter()
@@ -245,6 +262,10 @@ pub fn failures_json(name: &str, failures: &Failures) -> Value {
         "contacts": contacts(failures.contacts),
         "hydrophones": failures.hydrophones,
         "has_shore": failures.has_shore,
+        "while_whole": {
+            "without_power": failures.whole.without_power,
+            "not_ashore": failures.whole.not_ashore,
+        },
         "failures": each,
         "rests_on": failures.rests_on,
     })

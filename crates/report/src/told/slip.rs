@@ -123,7 +123,14 @@ fn grids_text(out: &mut String, slip: &Slip) {
     if moved.is_empty() {
         out.push_str("\nThese slips move nothing that rests on dates.\n");
     } else {
-        out.push_str("\nThe worst, and the numbers of those that it is\n");
+        let all_met = moved
+            .iter()
+            .flat_map(|g| g.cells.iter().flatten())
+            .all(|c| c.word == Word::Met);
+        out.push_str(match all_met {
+            true => "\nThe worst\n",
+            false => "\nThe worst, and the numbers of those that it is\n",
+        });
         table(out, slip, |s, r| worst_in(slip, s, r, 12));
     }
     for (k, grid) in moved.iter().enumerate() {
@@ -142,11 +149,22 @@ fn grids_text(out: &mut String, slip: &Slip) {
 
 fn one(out: &mut String, slip: &Slip, number: usize, grid: &SlipGrid) {
     let at = grid.at_worst();
-    let limits = grid.cells.iter().flatten();
-    let limit = limits.filter_map(|c| c.figures.as_ref()).next();
-    let left = match limit {
+    let mut limits = grid
+        .cells
+        .iter()
+        .flatten()
+        .filter_map(|c| Some(&c.figures.as_ref()?[1]));
+    let first = limits.next();
+    let one_limit = limits.all(|limit| Some(limit) == first);
+    let left = match first {
         None => String::new(),
-        Some([_, limit, _]) => format!(
+        Some(_) if !one_limit => {
+            format!(
+                "; what is left to its limit, which goes by the dates, {}",
+                unit_left(grid)
+            )
+        }
+        Some(limit) => format!(
             "; what is left to its limit of {}, {}",
             shown(limit, &limit.unit),
             unit_left(grid)

@@ -1,4 +1,4 @@
-//! Ctrl-C during long work: status 130, and nothing is left half written. On Linux, whose `/proc` tells when a program has begun
+//! Ctrl-C or SIGTERM during long work: status 130, and nothing is left half written. On Linux, whose `/proc` tells when a program has begun
 //! to watch for the signal.
 
 use std::fs::{self, File};
@@ -28,6 +28,11 @@ fn watches(child: &Child) -> bool {
 
 /// Runs the program, presses Ctrl-C once it watches for it and `under_way` holds, and gives what it said.
 fn cancelled(args: &[&str], under_way: impl Fn() -> bool) -> Output {
+    ended_by("INT", args, under_way)
+}
+
+/// The same by a signal of this name.
+fn ended_by(signal: &str, args: &[&str], under_way: impl Fn() -> bool) -> Output {
     let mut child = soundline()
         .args(args)
         .stdout(Stdio::piped())
@@ -41,7 +46,7 @@ fn cancelled(args: &[&str], under_way: impl Fn() -> bool) -> Output {
         std::thread::sleep(Duration::from_millis(5));
     }
     let kill = Command::new("sh")
-        .args(["-c", &format!("kill -INT {}", child.id())])
+        .args(["-c", &format!("kill -{signal} {}", child.id())])
         .status()
         .unwrap();
     assert!(kill.success());
@@ -69,11 +74,13 @@ fn verif_a_cancelled_rehearsal_leaves_nothing_and_gives_status_130() {
     let (sheet, trace) = (sheet.display().to_string(), trace.display().to_string());
     let args = ["rehearse", &demo.plan, &sheet, "--trace", &trace];
     let half_written = || names(folder).iter().any(|name| name.ends_with(".part"));
-    let output = cancelled(&args, half_written);
-    expect_status(&output, 130);
-    let said = stderr(&output);
-    assert!(said.starts_with("cancelled at "), "{said}");
-    assert_eq!(names(folder), before);
+    for signal in ["INT", "TERM"] {
+        let output = ended_by(signal, &args, half_written);
+        expect_status(&output, 130);
+        let said = stderr(&output);
+        assert!(said.starts_with("cancelled at "), "{said}");
+        assert_eq!(names(folder), before, "SIG{signal}");
+    }
 
     let args = ["--format", "json", "rehearse", &demo.plan, &sheet];
     let output = cancelled(&args, || true);

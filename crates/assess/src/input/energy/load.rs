@@ -7,8 +7,9 @@
 //! Primary cells give less at a higher current: for them every combination of duties and happenings is solved by itself.
 
 use network::{Filter, lone_delay_by_sea};
-use plan::{Action, Line, ModuleIx, OutputIx, RegistersWhen, SupplyIx, UplinkIx, When};
+use plan::{Action, Line, ModuleIx, OutputIx, RegistersWhen, SupplyIx, TopicIx, UplinkIx, When};
 use power::battery::CurrentShare;
+use quantity::{Dimension, show};
 
 use super::super::{
     Conditions, Contacts, Draw, Electric, InputError, Streams, Succeeds, Traffic, billed_alone,
@@ -249,7 +250,7 @@ impl SupplyLoad {
 fn happenings(line: &Line, assumed: &mut Vec<String>) -> Result<Vec<Happening>, InputError> {
     let traffic = traffic(line)?;
     let streams = traffic.as_ref().map(|t| streams(line, t)).transpose()?;
-    let rates_per_h = rates_per_h(line, traffic.as_ref().zip(streams.as_ref()), assumed)?;
+    let rates_per_h = rates_per_h(line, traffic.as_ref().zip(streams.as_ref()), assumed)?.runs;
     let mut all = Vec::new();
     for (behaviour, &runs_per_h) in line.behaviours.iter().zip(&rates_per_h) {
         for action in &behaviour.actions {
@@ -430,6 +431,18 @@ pub(crate) fn given_w(
         what: format!("supply.{}", line.supplies[of.0].id),
         why: crate::faults::named(line, &input, &error),
     })?;
+    if let Some(over) = solution.limited.first() {
+        let supply = &line.supplies[input.sources[*over]];
+        let limit = supply.current_limit_a.map_or(f64::NAN, |q| q.si);
+        return Err(InputError::Open {
+            what: format!(
+                "supply.{} is asked for {} and gives at most {}: what the line then draws is not known",
+                supply.id,
+                show(solution.source_currents_a[*over], Dimension::Current),
+                show(limit, Dimension::Current)
+            ),
+        });
+    }
     let place = input.sources.iter().position(|s| *s == of.0);
     Ok(place.map_or(0.0, |s| {
         input.network.sources[s].voltage_v * solution.source_currents_a[s]
@@ -443,11 +456,38 @@ pub(crate) fn given_w(
 pub(crate) fn runs_per_h(line: &Line) -> Result<Vec<f64>, InputError> {
     let traffic = traffic(line)?;
     let streams = traffic.as_ref().map(|t| streams(line, t)).transpose()?;
-    rates_per_h(
-        line,
-        traffic.as_ref().zip(streams.as_ref()),
-        &mut Vec::new(),
-    )
+    let talk = traffic.as_ref().zip(streams.as_ref());
+    Ok(rates_per_h(line, talk, &mut Vec::new())?.runs)
+}
+
+/// Rates of behaviours, times an hour.
+pub(crate) struct Rates {
+    /// How often each starts.
+    pub(crate) runs: Vec<f64>,
+    /// How often each would without an `at_most` of its own.
+    pub(crate) asked: Vec<f64>,
+}
+
+/// What is expected of behaviours, by what detectors are expected to tell; `None` where the plan does not say so of all that starts any.
+pub(crate) fn expected_rates(line: &Line, talk: Option<(&Traffic, &Streams)>) -> Option<Rates> {
+    let mut assumed = Vec::new();
+    let rates = rates_per_h(line, talk, &mut assumed).ok()?;
+    // What detectors tell as often as they may is expected by nobody.
+    assumed.is_empty().then_some(rates)
+}
+
+/// How often a module is expected to publish a topic, times an hour, before the topic's `at_most`.
+pub(crate) fn published_per_h(line: &Line, runs: &[f64], module: ModuleIx, topic: TopicIx) -> f64 {
+    let own = line
+        .behaviours
+        .iter()
+        .zip(runs)
+        .filter(|(b, _)| b.on == module);
+    own.map(|(b, runs)| {
+        let publishes = |a: &&Action| matches!(a, Action::Publish { topic: t, .. } if *t == topic);
+        runs * b.actions.iter().filter(publishes).count() as f64
+    })
+    .sum()
 }
 
 /// How often each behaviour runs, times an hour: as often as its detector is expected to tell, else as often as it may.
@@ -455,7 +495,7 @@ fn rates_per_h(
     line: &Line,
     talk: Option<(&Traffic, &Streams)>,
     assumed: &mut Vec<String>,
-) -> Result<Vec<f64>, InputError> {
+) -> Result<Rates, InputError> {
     let per_h = |rate: quantity::EventRate| rate.count / rate.per_s * SECONDS_PER_HOUR;
     let filters: Vec<Option<Filter>> = line
         .behaviours
@@ -538,8 +578,9 @@ fn rates_per_h(
         .enumerate()
         .map(|(i, r)| capped(i, *r))
         .collect();
+    let mut asked = expected;
     let Some((traffic, streams)) = talk else {
-        return Ok(rates);
+        return Ok(Rates { runs: rates, asked });
     };
     // A message goes from behaviour to behaviour at most once through each; what still grows after that feeds itself.
     for _ in 0..=line.behaviours.len() {
@@ -556,28 +597,18 @@ fn rates_per_h(
                 });
             let runs: f64 = heard
                 .map(|((module, topic), _)| {
-                    let told: f64 = line
-                        .behaviours
-                        .iter()
-                        .enumerate()
-                        .filter(|(_, b)| b.on == *module)
-                        .map(|(j, b)| {
-                            let times = b.actions.iter().filter(
-                                |a| matches!(a, Action::Publish { topic: t, .. } if t == topic),
-                            );
-                            before[j] * times.count() as f64
-                        })
-                        .sum();
+                    let told = published_per_h(line, &before, *module, *topic);
                     match line.topics[topic.0].at_most {
                         Some(limit) => told.min(per_h(limit)),
                         None => told,
                     }
                 })
                 .sum();
+            asked[i] = runs;
             rates[i] = capped(i, runs);
         }
         if rates == before {
-            return Ok(rates);
+            return Ok(Rates { runs: rates, asked });
         }
     }
     Err(InputError::Open {

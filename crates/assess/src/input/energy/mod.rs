@@ -18,7 +18,7 @@ use crate::memo::Memo;
 use cells::{Cells, cells, primary};
 pub(crate) use cells::{at_rest, cells_preset, refused};
 pub use load::{LoadPart, SupplyLoad, supply_load};
-pub(crate) use load::{given_w, runs_per_h};
+pub(crate) use load::{Rates, expected_rates, given_w, published_per_h, runs_per_h};
 pub use sky::{GeneratedLight, Light, MeasuredLight};
 pub(crate) use sky::{LightScratch, measured_winds};
 

@@ -52,7 +52,7 @@ impl Page<'_> {
             drawing.line(vec![(area.left, y), (area.right, y)], GRID_LINE, 1.0);
             drawing.text(label, (area.left - 8.0, y + 5.0), Align::Right, INK);
         }
-        let word = "from above: m east, m north of the anchor";
+        let word = "from above, m from the anchor";
         drawing.text(word, (area.right, area.top - 10.0), Align::Right, INK);
         for (ix, shape) in self.of.shapes.iter().enumerate() {
             let Ok(shape) = shape else { continue };
@@ -68,10 +68,13 @@ impl Page<'_> {
             tops.push(((east.px(x), north.px(y)), vec![ix]));
         }
         let placed = |(at, cases): &((f64, f64), Vec<usize>)| {
-            let word = numbers(cases);
-            let half = 0.5 * text_width(&word, LETTERS_PX) + 4.0;
-            let x =
-                at.0.clamp(area.left + half, (area.right - half).max(area.left + half));
+            let wide = |word: &str| text_width(word, LETTERS_PX) + 8.0;
+            // More numbers than the view is wide are told as how many they are.
+            let word = Some(numbers(cases))
+                .filter(|word| wide(word) < ABOVE_PX)
+                .unwrap_or_else(|| format!("{} cases", cases.len()));
+            let half = 0.5 * wide(&word);
+            let x = at.0.clamp(area.left + half, area.right - half);
             (word, (x, at.1))
         };
         while let Some((first, second)) = meeting(&tops, placed) {
