@@ -141,22 +141,12 @@ fn told(id: &str, verdicts: &[Verdict]) -> String {
         Some(Verdict::Known(k)) => format!(
             "`{id}` ({}: {} {}, limit {})",
             k.subject,
-            show_number(round(k.value.value)),
+            show_number(k.value.value),
             k.value.unit,
             show_number(k.limit.value)
         ),
         _ => format!("`{id}`"),
     }
-}
-
-/// Four digits are enough to see how far off a value is.
-fn round(value: f64) -> f64 {
-    if value == 0.0 || !value.is_finite() {
-        return value;
-    }
-    let digits = 3.0 - libm::floor(libm::log10(value.abs()));
-    let scale = libm::pow(10.0, digits);
-    libm::round(value * scale) / scale
 }
 
 /// The module that is furthest below what its input needs at an instant at which modules boot, where one is.

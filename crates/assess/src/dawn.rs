@@ -3,6 +3,7 @@
 use plan::{Line, SupplyIx};
 use power::battery::{Bank, Battery, BatteryAt, Dawn, Demand, Hold, Stretch, Thresholds};
 use power::year::first_hour_of_month;
+use quantity::SECONDS_PER_DAY;
 
 use crate::cell_verdicts::MONTHS;
 use crate::input::{
@@ -17,7 +18,6 @@ use crate::years::WEATHER_SEED;
 /// Years of which the hours make a mean day, or all that were measured where there are fewer.
 const YEARS: u64 = 10;
 const HOURS_OF_A_DAY: usize = 24;
-pub(crate) const SECONDS_PER_DAY: f64 = HOURS_OF_A_DAY as f64 * SECONDS_PER_HOUR;
 
 /// A supply that comes back.
 #[derive(Clone, Debug)]

@@ -2,10 +2,10 @@
 
 use plan::{Battery, Chemistry, Line, StartsOn, Supply, SupplyIx, SupplyKind, Wakes};
 use power::battery::{Dawn, Hold, Thresholds};
-use quantity::show_number;
+use quantity::{SECONDS_PER_DAY, show_number};
 
 use crate::cell_verdicts::MONTHS;
-use crate::dawn::{ComesBack, MeanDay, SECONDS_PER_DAY, comes_back as of_supply, demand};
+use crate::dawn::{ComesBack, MeanDay, comes_back as of_supply, demand};
 use crate::input::at_rest;
 use crate::memo::Memo;
 use crate::start_words::listed;

@@ -5,11 +5,10 @@
 
 use network::{Field, FieldKind, Filter, Frame, Layout, TopicName, bits};
 use plan::{Action, Line, Load, ModuleIx, TopicField, TopicIx, UplinkIx, When};
-use quantity::Money;
+use quantity::{Money, SECONDS_PER_DAY};
 
 use crate::input::{InputError, MONTH_DAYS, billed_alone, payload_bytes};
 
-const SECONDS_PER_DAY: f64 = 86_400.0;
 const STEP_V: f64 = 0.1;
 /// Values of a current between nothing and its most.
 const CURRENT_STEPS: f64 = 250.0;

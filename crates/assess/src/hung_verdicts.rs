@@ -126,11 +126,12 @@ fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> V
             None => (0.0, why),
         };
         match waves_press(line, straight_m + higher_m, higher_m) {
-            Some((adds_m, whose)) => straight_down(
+            Ok(Some((adds_m, whose))) => straight_down(
                 higher_m + adds_m,
                 format!("{why}, {adds_m:.2} m of it what the waves of {whose} add to the pressure"),
             ),
-            None => straight_down(higher_m, why),
+            Ok(None) => straight_down(higher_m, why),
+            Err(waves) => straight_down(higher_m, why).only_broken(waves),
         }
     };
     if line.sections.is_empty() || !on_a_line(line, m) {
@@ -178,16 +179,19 @@ fn housing_depth(hangs: &Hangs<'_>, m: ModuleIx, subject: String, rated: Q) -> V
     }
 }
 
-/// The most that waves of a plan add to the pressure at a depth below water that stands so much above its written depth, m of water, and whose they are.
-fn waves_press(line: &Line, depth_m: f64, higher_m: f64) -> Option<(f64, String)> {
+/// The most that waves of a plan add to the pressure at a depth below water that stands so much above its written depth, m of water, and whose they are; `None` where they add nothing, or why it is not known.
+fn waves_press(line: &Line, depth_m: f64, higher_m: f64) -> Result<Option<(f64, String)>, String> {
     let water_m = line.sea.water_depth_m.si + higher_m;
-    let each = all_waves(line).into_iter();
-    let each = each.filter_map(|((height_m, period_s), whose)| {
-        let wave = Wave::new(height_m, period_s, water_m).ok()?;
-        Some((wave.at(depth_m).pressure_m, whose))
-    });
-    let pressing = each.filter(|(adds_m, _)| depth_m > 0.0 && *adds_m > 0.0);
-    pressing.reduce(|most, one| if one.0 > most.0 { one } else { most })
+    let mut most: Option<(f64, String)> = None;
+    for ((height_m, period_s), whose) in all_waves(line) {
+        let wave = Wave::new(height_m, period_s, water_m);
+        let wave = wave.map_err(|why| format!("the waves of {whose}: {why}"))?;
+        let adds_m = wave.at(depth_m).pressure_m;
+        if depth_m > 0.0 && adds_m > most.as_ref().map_or(0.0, |(m, _)| *m) {
+            most = Some((adds_m, whose));
+        }
+    }
+    Ok(most)
 }
 
 /// By how much the water stands above its written depth at most, m, by tide and cases, and when; `None` where nothing says that it stands higher.

@@ -2,7 +2,7 @@
 
 use plan::{ModuleIx, SectionIx};
 
-use super::solve::{CaseShape, NoShape, Surface};
+use super::case_shape::{CaseShape, NoShape, Surface};
 use crate::input::{Moored, MooredTop, Thing};
 
 /// A figure, and the case in which it is so.

@@ -1,5 +1,6 @@
 //! Where the line hangs in every design case: depths, tilts and tensions, the pull on its anchor, and what a buoy makes of it.
 
+mod case_shape;
 mod envelope;
 mod solve;
 mod sound;
@@ -10,9 +11,9 @@ use plan::Line;
 use crate::input::{CasesError, DesignCase, Moored, NotMoored, design_cases, moored, without_size};
 use crate::memo::{Job, Memo, canonical};
 
+pub(crate) use case_shape::PULLED_UNDER;
+pub use case_shape::{Bared, BuoyState, CaseShape, CaseThing, NoShape, Surface};
 pub use envelope::{AnchorHold, Extreme, OfModule, OfSection, Widest};
-pub(crate) use solve::PULLED_UNDER;
-pub use solve::{Bared, BuoyState, CaseShape, CaseThing, NoShape, Surface};
 pub use sound::{BandCaution, FlowNoise, InWaves, LOUD_BELOW_HZ, QUIET_M_S};
 pub(crate) use sound::{VISCOSITY_M2_S, flow_past};
 pub(crate) use usual::usual;

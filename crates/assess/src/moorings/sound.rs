@@ -6,7 +6,7 @@
 use mooring::{added_mass_kg_m, shedding_hz, span_mode_hz};
 use plan::{Line, SensorIx, SensorKind, Stage};
 
-use super::solve::{CaseShape, NoShape};
+use super::case_shape::{CaseShape, NoShape};
 use crate::input::{DesignCase, Moored, Thing};
 
 /// Flow slower than this is not flagged, m/s (common practice).
