@@ -10,6 +10,7 @@ use crate::cautions::cautions;
 use crate::certainty::{DrawsBeside, DrawsRecord};
 use crate::evidence::Record;
 use crate::hang::{DepthsTold, depths_told, hung, read_with};
+use crate::judged::Judged;
 use crate::memo::Memo;
 use crate::month::UnderLoad;
 use crate::mooring_verdicts;
@@ -20,7 +21,7 @@ use crate::sentence::sentence;
 use crate::standing::{INPUT_VOLTAGE, figures_of, standing};
 use crate::tune_verdicts::Asked;
 use crate::tuning::ShelvedTuning;
-use crate::verdict::{Judged, Verdict, Word, unknown};
+use crate::verdict::{Verdict, Word, unknown};
 use crate::years::{FewYears, Years};
 use crate::{
     attested_verdicts, boot_verdicts, cell_verdicts, chain_verdicts, dawn_verdicts, delay_verdicts,

@@ -6,8 +6,9 @@ use plan::{Must, Reading, Site, Written};
 use sha2::{Digest, Sha256};
 
 use crate::check::{Check, Shelf};
+use crate::judged::Judged;
 use crate::reach::named_mistake;
-use crate::verdict::{Judged, Verdict, Word, unknown};
+use crate::verdict::{Verdict, Word, unknown};
 
 /// A margin that is another by this share only is the same.
 const ROUNDING: f64 = 1e-9;

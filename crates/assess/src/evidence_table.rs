@@ -6,8 +6,9 @@ use plan::{Calibration, Line, Must, Requirement, SensorIx, That};
 
 use crate::certainty::{DrawsBeside, InDraws};
 use crate::check::Check;
+use crate::judged::Judged;
 use crate::standing::WATCH;
-use crate::verdict::{Evidence, Judged, Verdict, Word};
+use crate::verdict::{Evidence, Verdict, Word};
 
 /// A piece of evidence for one requirement.
 #[derive(Clone, PartialEq, Debug)]

@@ -44,6 +44,7 @@ mod hours_verdicts;
 mod hung_verdicts;
 pub mod input;
 mod insulation;
+mod judged;
 mod levels;
 mod leverage;
 mod link_verdicts;
@@ -155,6 +156,7 @@ pub use hours::{
     HoursError, LISTENING_YEARS, ListeningHours, Tenths, Waved, listening_hours,
 };
 pub use insulation::{Acceptance, LegAccepted, QUAY_DEGC, READ_AFTER_S, acceptance};
+pub use judged::Judged;
 pub use levels::{LevelMoved, Levels};
 pub use leverage::{Assumption, Came, Leverage, LeverageOf, Tried, assumed_by_leverage};
 pub use link_verdicts::{LinkLoad, link_loads};
@@ -202,7 +204,7 @@ pub use threshold::{
 pub use uplink_wait::{
     LOOK_SHARE, UplinkAshore, UplinkMonth, UplinkWatch, uplink_ashore, uplinks_ashore,
 };
-pub use verdict::{Evidence, Figure, Judged, Known, Provisional, Ruling, Verdict, Word};
+pub use verdict::{Evidence, Figure, Known, Provisional, Ruling, Verdict, Word};
 pub use watches::{Carried, NOISE_CLEAR_DB, carried};
 pub use weight_reserve::{
     LineWeightReserve, PlaceWeightReserve, WeightReserve, line_weight_reserve,

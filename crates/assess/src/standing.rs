@@ -2,10 +2,11 @@
 
 use plan::{Line, Must};
 
+use crate::judged::Judged;
 use crate::memo::Memo;
 use crate::mooring_verdicts::Hangs;
 use crate::reach::{Parts, Reach};
-use crate::verdict::{Judged, Verdict, unknown};
+use crate::verdict::{Verdict, unknown};
 use crate::{
     boot_verdicts, chain_verdicts, dawn_verdicts, delivery_verdicts, failure_verdicts,
     hung_verdicts, link_verdicts, metal_verdicts, power_verdicts, processor_verdicts,

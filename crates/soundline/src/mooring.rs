@@ -20,7 +20,7 @@ const FROM_ABOVE_PX: u32 = 160;
 /// Work out where the line hangs in every design case: depths, tilts, tensions, the pull on the anchor, the watch circle.
 ///
 /// The cases are those that the plan declares (`[case.ID]`), else slack water and the current of its site at each end of the tide. Exit status: 1 where something bears
-/// more than it may or a buoy is pulled under, 3 where a shape or what something may bear is unknown.
+/// more than it may, a float does not lift what hangs below it, something comes to lie on the bed or a buoy is pulled under, 3 where a shape or what something may bear is unknown.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
     /// The plan; its sections, housings, floats, hull and anchor say what hangs.

@@ -7,7 +7,8 @@ use super::gather::{Draw, HeldYears, Whole};
 use super::movers::{Sway, movers};
 use super::{Certainty, CertaintyAsk, DrawnInput, NoLine};
 use crate::check::Check;
-use crate::verdict::{Judged, Verdict, Word};
+use crate::judged::Judged;
+use crate::verdict::{Verdict, Word};
 
 /// Confidence of the limits of a share, two-sided.
 pub(super) const CONFIDENCE: f64 = 0.95;

@@ -5,7 +5,8 @@
 use std::collections::BTreeMap;
 use std::sync::{Mutex, PoisonError};
 
-use crate::verdict::{Judged, Verdict, Word};
+use crate::judged::Judged;
+use crate::verdict::{Verdict, Word};
 use crate::years::OwnHeld;
 
 /// One draw of one requirement. There are many: it holds no text.

@@ -15,11 +15,12 @@ use plan::{Line, Reading, Requirement, That};
 
 use crate::check::{Check, Shelf, judged};
 use crate::hang::hung;
+use crate::judged::Judged;
 use crate::memo::Memo;
 use crate::reach::Reach;
 use crate::standing::standing;
 use crate::threads::on_threads;
-use crate::verdict::{Evidence, Judged, Verdict};
+use crate::verdict::{Evidence, Verdict};
 use crate::years::{OwnYears, Years};
 
 pub use beside::{DrawsBeside, InDraws};

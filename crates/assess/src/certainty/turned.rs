@@ -137,7 +137,8 @@ mod tests {
     use super::super::fold::{Certain, DrawnShare, Margins, Matters};
     use super::super::movers::Sway;
     use super::*;
-    use crate::verdict::{Against, Evidence, Judged, Side, Word, unknown};
+    use crate::judged::Judged;
+    use crate::verdict::{Against, Evidence, Side, Word, unknown};
 
     const DRAWS: usize = 400;
 

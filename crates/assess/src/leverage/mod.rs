@@ -9,11 +9,12 @@ use plan::{Line, Reading, splice};
 
 use crate::check::{Check, Shelf, Tier, check_as_written};
 use crate::hang::read_with;
+use crate::judged::Judged;
 use crate::memo::Memo;
 use crate::places::on_records;
 use crate::remedy::SharedFetch;
 use crate::threads::on_threads;
-use crate::verdict::{Figure, Judged, Verdict, Word};
+use crate::verdict::{Figure, Verdict, Word};
 
 use keys::{Behind, behind};
 

@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use plan::{Line, Must, That};
 
 use crate::check::Check;
-use crate::verdict::{Judged, Known, Ruling, Verdict, Word};
+use crate::judged::Judged;
+use crate::verdict::{Known, Ruling, Verdict, Word};
 
 /// A margin that is less by this share only is the same.
 const ROUNDING: f64 = 1e-9;

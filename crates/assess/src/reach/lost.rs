@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use plan::{Must, Reading, Spoilt};
 
-use crate::verdict::{Judged, Verdict, unknown};
+use crate::judged::Judged;
+use crate::verdict::{Verdict, unknown};
 
 /// How a mistake is told of the part that has it.
 const IN_IT: &str = "the plan has a mistake in it, ";

@@ -8,7 +8,8 @@ use quantity::Money;
 use super::heard::Heard;
 use crate::check::{Check, Status};
 use crate::compare::Moves;
-use crate::verdict::{Judged, Verdict, Word};
+use crate::judged::Judged;
+use crate::verdict::{Verdict, Word};
 
 /// A key that a remedy sets.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -4,10 +4,11 @@ use plan::{Line, That};
 use quantity::{Dimension, show};
 
 use crate::hang::hung;
+use crate::judged::Judged;
 use crate::memo::Memo;
 use crate::mooring_verdicts::Hangs;
 use crate::recovery_verdicts::recovery_chance;
-use crate::verdict::{Judged, Word};
+use crate::verdict::Word;
 
 /// Steps in which the share that is asked of a means is told: hundredths of a percent.
 const STEPS: u32 = 10_000;

@@ -27,12 +27,13 @@ use quantity::nearest;
 
 use crate::check::{Check, Shelf, Tier, check_as_written};
 use crate::dawn_verdicts;
+use crate::judged::Judged;
 use crate::memo::Memo;
 use crate::places::on_records;
 use crate::reach::Reach;
 use crate::standing::{BOOTS_CARRIED, COMES_BACK};
 use crate::start_verdicts::named_keys;
-use crate::verdict::{Judged, Verdict, Word};
+use crate::verdict::{Verdict, Word};
 use crate::waking::staggered;
 
 pub use found::{Mended, Remedies, Remedy, Sweep, Turned, WholeMoved};

@@ -9,8 +9,9 @@ use super::Given;
 use super::knobs::{Knob, Step};
 use crate::check::{Shelf, check_one};
 use crate::hang::read_with;
+use crate::judged::Judged;
 use crate::memo::Memo;
-use crate::verdict::{Judged, Verdict, Word};
+use crate::verdict::{Verdict, Word};
 use crate::years::FewYears;
 use crate::years_deciding::deciding_years;
 

@@ -12,8 +12,9 @@ use super::knobs::Knob;
 use super::search::{Search, Sets, carries, sets};
 use crate::check::{Check, Tier, check_as_written};
 use crate::compare::{moves, worst};
+use crate::judged::Judged;
 use crate::places::on_records;
-use crate::verdict::{Judged, Verdict, Word};
+use crate::verdict::{Verdict, Word};
 
 /// A plan's text, read and checked whole.
 type Whole = Arc<(Reading, Check)>;

@@ -10,12 +10,13 @@ use plan::{Line, Must, Q, Reading, That};
 
 use crate::check::{Shelf, Tier, judged};
 use crate::hang::hung;
+use crate::judged::Judged;
 use crate::memo::Memo;
 use crate::month::UnderLoad;
 use crate::reach::Reach;
 use crate::standing::{ON_SHAPES, UNLIKE_METALS, standing_of};
 use crate::threads::on_threads;
-use crate::verdict::{Figure, Judged, Verdict, Word};
+use crate::verdict::{Figure, Verdict, Word};
 use crate::years::Years;
 
 pub use steps::{MOST_STEPS as MOST_SLIPS, Steps};

@@ -99,6 +99,7 @@ pub(super) fn cases(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
             ("-lowest", "at the lowest water of the tide"),
             ("-highest", "at the highest water of the tide"),
             ("-wind", "with the wind of the site"),
+            ("-sea", "with the waves of the site"),
         ] {
             let Some(other) = id.strip_suffix(end) else {
                 continue;
@@ -111,7 +112,7 @@ pub(super) fn cases(r: &mut Resolver<'_>, root: &Fields, line: &mut Line) {
                         format!("`case.{id}` is called as `case.{other}` is {at}"),
                     )
                     .label("here")
-                    .help("call it something else: each case may count once more at each end of the tide and with the wind of the site, under its name and that ending"),
+                    .help("call it something else: each case may count once more at each end of the tide and with the wind and the waves of the site, under its name and that ending"),
                 );
             }
         }
