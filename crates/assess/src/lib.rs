@@ -165,8 +165,8 @@ pub use metals::{AnodeGives, GroupAnodes, MetalGroup, MetalPair, anode_gives, me
 pub use mooring_verdicts::strengths;
 pub use moorings::{
     AnchorHold, BandCaution, Bared, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,
-    InWaves, LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, Surface, Widest,
-    moorings,
+    InWaves, LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, SizeOf, Surface,
+    Widest, moorings,
 };
 pub use named::{NamedError, detector_and_call, hearing_sensors, sensor_named, solar_supply};
 pub use pick_up::{PickUps, Picked, PickedInBand};

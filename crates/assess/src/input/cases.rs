@@ -4,9 +4,10 @@ use mooring::{Current, MooringError, Water};
 use plan::{Flow, Line, Q};
 use seawater::{SeaError, density_kg_m3, pressure_from_depth_dbar};
 
+use super::extremes::{Held, as_slack, as_strong, outermost};
 use super::fouled::{Fouling, fouling};
 use super::profile;
-use super::site_weather::{left_to_the_site, site_waves, unsaid_waves, windy};
+use super::site_weather::{left_to_the_site, site_waves, slack_in_waves, unsaid_waves, windy};
 
 /// A design case in plain numbers.
 #[derive(Clone, Debug, PartialEq)]
@@ -99,8 +100,9 @@ pub enum CasesError {
 /// Direction of a current or a wind of which the plan says none, degrees from north.
 const NO_DIRECTION_DEG: f64 = 0.0;
 
-/// The design cases of a plan: those that it declares, those with a current once more with the site's wind where none has a wind as strong, the site's current where none is as strong,
-/// each once more at an end of the tide at which none is declared; else slack water and the site's current at each end of its tide. Where no case has waves as high as the site's, these count in each that has none.
+/// The design cases of a plan: those that it declares, the strongest of them once more with the site's wind where none as strong has it, the site's current where none is as strong; else slack water and the
+/// site's current at each end of its tide. The site's waves count in the strongest and the slackest case without as high ones, and the highest of all in the slackest; at each end of the tide the strongest and the
+/// slackest count once more where no case does for them.
 ///
 /// # Errors
 /// [`CasesError`] where the plan says too little.
@@ -120,6 +122,9 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
         cases
     };
     site_waves(line, &mut cases, &mut assumed);
+    if !line.cases.is_empty() {
+        slack_in_waves(&mut cases, &mut assumed);
+    }
     directions(line, &mut assumed);
     choose_nominal(&mut cases, &mut assumed);
     turns(&cases, &mut assumed);
@@ -417,7 +422,7 @@ fn turns(cases: &[DesignCase], assumed: &mut Vec<String>) {
     }
 }
 
-/// Each declared case once more at an end of the tide at which no case is declared: in deeper water a line of one length leans less and pulls more, in shallower it is slack
+/// The strongest and the slackest cases once more at each end of the tide at which no case does for them: in deeper water a line of one length leans less and pulls more, in shallower it is slack
 /// and its top goes further.
 fn at_ends_of_tide(
     line: &Line,
@@ -427,51 +432,48 @@ fn at_ends_of_tide(
     let Some((lowest, highest)) = line.sea.tide_m.filter(|_| !line.cases.is_empty()) else {
         return Ok(());
     };
-    let declared = cases.len();
+    let all = cases.clone();
     for (end, level_m) in [("lowest", lowest.si), ("highest", highest.si)] {
-        let beyond = |case: &DesignCase| match end {
-            "lowest" => case.level_m <= level_m,
-            _ => case.level_m >= level_m,
-        };
-        if cases[..declared].iter().any(beyond) {
-            continue;
-        }
+        let (there, others): (Vec<&DesignCase>, Vec<&DesignCase>) =
+            all.iter().partition(|case| match end {
+                "lowest" => case.level_m <= level_m,
+                _ => case.level_m >= level_m,
+            });
+        let strongest = outermost(&others, &there, |a, b| as_strong(a, b, Held::All));
+        let slackest = outermost(&others, &there, |a, b| as_slack(a, b, Held::All));
         let depth_m = line.sea.water_depth_m.si + level_m;
-        let twins = cases[..declared].iter().map(|case| {
-            let mut twin = DesignCase {
-                id: format!("{}-{end}", case.id),
-                declared: false,
-                nominal: false,
-                level_m,
-                ..case.clone()
-            };
-            twin.water.depth_m = depth_m;
-            twin
-        });
-        // Cases that differ in their level alone are one there.
-        let mut same: Vec<String> = Vec::new();
-        let twins = twins.fold(Vec::new(), |mut kept: Vec<DesignCase>, twin| {
-            let is_as = |other: &DesignCase| {
-                let id = other.id.clone();
-                *other == DesignCase { id, ..twin.clone() }
-            };
-            match kept.iter().find(|other| is_as(other)) {
-                Some(other) => same.push(format!("{} is {}", twin.id, other.id)),
-                None => kept.push(twin),
-            }
-            kept
-        });
-        if let Some(first) = twins.first().filter(|_| depth_m <= 0.0) {
+        let taken = (0..others.len()).filter(|ix| strongest.contains(ix) || slackest.contains(ix));
+        let twins: Vec<DesignCase> = taken
+            .map(|ix| {
+                let case = others[ix];
+                let mut twin = DesignCase {
+                    id: format!("{}-{end}", case.id),
+                    declared: false,
+                    nominal: false,
+                    level_m,
+                    ..case.clone()
+                };
+                twin.water.depth_m = depth_m;
+                twin
+            })
+            .collect();
+        let Some(first) = twins.first() else {
+            continue;
+        };
+        if depth_m <= 0.0 {
             return Err(CasesError::NoWater {
                 case: first.named(),
                 level_m,
                 depth_m: line.sea.water_depth_m.si,
             });
         }
-        let mut ids: Vec<String> = twins.iter().map(|case| case.id.clone()).collect();
-        ids.extend(same);
+        let ids: Vec<&str> = twins.iter().map(|case| case.id.as_str()).collect();
+        let none = match there.is_empty() {
+            true => "no declared case stands",
+            false => "no case as strong, or as slack in as high waves, stands",
+        };
         assumed.push(format!(
-            "no declared case stands at the {end} water of the tide, {level_m} m: each counts once more there ({})",
+            "{none} at the {end} water of the tide, {level_m} m: the strongest and the slackest count once more there ({})",
             ids.join(", ")
         ));
         cases.extend(twins);

@@ -8,6 +8,7 @@ mod cases;
 mod delivery;
 mod electric;
 mod energy;
+mod extremes;
 mod formula;
 mod fouled;
 mod heaviest;

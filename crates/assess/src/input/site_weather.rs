@@ -4,6 +4,7 @@ use plan::{Flow, Line};
 use quantity::{Dimension, show};
 
 use super::cases::{CasesError, DesignCase, Made, made};
+use super::extremes::{Held, as_slack, as_strong, outermost};
 
 /// The id of a case that has of the site's current and wind what no declared one has.
 const OF_THE_SITE: &str = "site";
@@ -11,49 +12,70 @@ const OF_THE_SITE: &str = "site";
 /// Behind the id of a declared case that counts once more with the site's wind.
 const WINDY: &str = "-wind";
 
-/// Behind the id of a declared case with lower waves that counts once more with the site's.
+/// Behind the id of a case with lower waves that counts once more with the site's or with the highest of all.
 const ROUGH: &str = "-sea";
 
-/// The mean wind of the site's windiest month, m/s, where it pushes a buoy at the top of a line and no declared case has a wind as strong.
-fn unsaid_wind_m_s(line: &Line) -> Option<f64> {
+/// The mean wind of the site's windiest month, m/s, where it pushes a buoy at the top of a line.
+fn site_wind_m_s(line: &Line) -> Option<f64> {
     let holds = |s: &plan::Section| matches!(s.from, plan::SectionEnd::Module(m) if line.modules[m.0].hull.is_some());
     let buoys = line.sections.iter().any(holds);
     let windiest = line.sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max)?;
-    let mut winds = line.cases.iter().filter_map(|c| Some(c.wind?.speed_m_s.si));
-    (buoys && !winds.any(|speed| speed >= windiest)).then_some(windiest)
+    buoys.then_some(windiest)
 }
 
-/// Where no declared case has a wind as strong as the site's, those with a current once more with that, which blows as theirs does, else with the current at the surface.
+/// The same where no declared case has a wind as strong.
+fn unsaid_wind_m_s(line: &Line) -> Option<f64> {
+    let windiest = site_wind_m_s(line)?;
+    let mut winds = line.cases.iter().filter_map(|c| Some(c.wind?.speed_m_s.si));
+    (!winds.any(|speed| speed >= windiest)).then_some(windiest)
+}
+
+/// Of the cases with a current and a weaker wind than the site's the strongest, where none with that wind is as strong, once more with it: it blows as theirs does, else with the current at the surface.
 pub(super) fn windy(line: &Line, cases: &mut Vec<DesignCase>, assumed: &mut Vec<String>) {
-    let Some(speed_m_s) = unsaid_wind_m_s(line) else {
+    let Some(speed_m_s) = site_wind_m_s(line) else {
         return;
     };
-    let flowing = cases.iter().filter(|case| !case.current.is_empty());
-    let twins: Vec<DesignCase> = flowing
-        .map(|case| DesignCase {
-            id: format!("{}{WINDY}", case.id),
-            declared: false,
-            nominal: false,
-            wind: Some((
-                speed_m_s,
-                case.wind
-                    .map_or_else(|| case.water.current.speed_and_direction(0.0).1, |w| w.1),
-            )),
-            ..case.clone()
+    let (blown, still): (Vec<&DesignCase>, Vec<&DesignCase>) = cases
+        .iter()
+        .partition(|case| case.wind.is_some_and(|(speed, _)| speed >= speed_m_s));
+    let flowing: Vec<&DesignCase> = still
+        .into_iter()
+        .filter(|case| !case.current.is_empty())
+        .collect();
+    let taken = outermost(&flowing, &blown, |a, b| as_strong(a, b, Held::ButWind));
+    let twins: Vec<DesignCase> = taken
+        .into_iter()
+        .map(|ix| {
+            let case = flowing[ix];
+            DesignCase {
+                id: format!("{}{WINDY}", case.id),
+                declared: false,
+                nominal: false,
+                wind: Some((
+                    speed_m_s,
+                    case.wind
+                        .map_or_else(|| case.water.current.speed_and_direction(0.0).1, |w| w.1),
+                )),
+                ..case.clone()
+            }
         })
         .collect();
     if twins.is_empty() {
         return;
     }
     let ids: Vec<&str> = twins.iter().map(|case| case.id.as_str()).collect();
-    let blows = line.cases.iter().any(|c| c.wind.is_some());
-    let none = if blows {
-        "a wind as strong as the site's"
-    } else {
-        "a wind"
+    let none = match (
+        blown.is_empty(),
+        line.cases.iter().any(|c| c.wind.is_some()),
+    ) {
+        (false, _) => {
+            "no declared case with a wind as strong as the site's has a current as strong"
+        }
+        (true, true) => "no declared case has a wind as strong as the site's",
+        (true, false) => "no declared case has a wind",
     };
     assumed.push(format!(
-        "no declared case has {none}: each with a current counts once more with the mean wind of the windiest month, {speed_m_s} m/s, on the buoy and no gust above it ({})",
+        "{none}: the strongest with a current count once more with the mean wind of the windiest month, {speed_m_s} m/s, on the buoy and no gust above it ({})",
         ids.join(", ")
     ));
     cases.extend(twins);
@@ -72,8 +94,8 @@ pub(crate) struct SiteWaves {
     pub(crate) wave: (f64, f64),
 }
 
-/// The waves of the site, where it writes any and no declared case has waves as high as its mean sea in the roughest month.
-pub(crate) fn unsaid_waves(line: &Line) -> Option<SiteWaves> {
+/// The waves of the site, where it writes any.
+pub(crate) fn site_sea(line: &Line) -> Option<SiteWaves> {
     let sea = &line.sea;
     let rough_m = sea.wave_height_m.iter().map(|q| q.si).fold(0.0, f64::max);
     let (swell_m, swell_s) = sea
@@ -82,10 +104,6 @@ pub(crate) fn unsaid_waves(line: &Line) -> Option<SiteWaves> {
     let significant_m = libm::hypot(rough_m, swell_m);
     // What a mistake hides is no number.
     if !(significant_m > 0.0 && significant_m.is_finite()) {
-        return None;
-    }
-    let own = line.cases.iter().filter_map(|c| Some(c.wave?.height_m.si));
-    if own.fold(0.0, f64::max) >= significant_m {
         return None;
     }
     let sea_s = if rough_m > 0.0 {
@@ -98,6 +116,13 @@ pub(crate) fn unsaid_waves(line: &Line) -> Option<SiteWaves> {
         significant_m,
         wave: (height_m, sea_s.max(swell_s)),
     })
+}
+
+/// The same where no declared case has waves as high as its mean sea in the roughest month, and so speaks for it.
+pub(crate) fn unsaid_waves(line: &Line) -> Option<SiteWaves> {
+    let site = site_sea(line)?;
+    let own = line.cases.iter().filter_map(|c| Some(c.wave?.height_m.si));
+    (own.fold(0.0, f64::max) < site.significant_m).then_some(site)
 }
 
 /// Height, m, and period, s, of all waves that count in a plan, with whose they are in words: those of declared cases, and the site's where no case speaks for it.
@@ -113,42 +138,118 @@ pub(crate) fn all_waves(line: &Line) -> Vec<((f64, f64), String)> {
     own.chain(site).collect()
 }
 
-/// The waves of the site in each case that has none, and once more in each that has lower ones.
+/// The highest waves of some cases, and whose they are.
+fn highest<'a>(
+    cases: impl IntoIterator<Item = &'a DesignCase>,
+) -> Option<((f64, f64), &'a DesignCase)> {
+    let with_waves = cases
+        .into_iter()
+        .filter_map(|case| Some((case.wave?, case)));
+    with_waves.reduce(|most, one| if one.0.0 > most.0.0 { one } else { most })
+}
+
+/// The waves of the site in the strongest cases without waves as high as its mean sea has, where none with such waves is as strong; where no case has any, in the slackest too. They are no higher than the highest of a case
+/// that speaks for the site. A case that writes no waves takes them, one with lower ones counts once more.
 pub(super) fn site_waves(line: &Line, cases: &mut Vec<DesignCase>, assumed: &mut Vec<String>) {
-    let Some(site) = unsaid_waves(line) else {
+    let Some(site) = site_sea(line) else {
         return;
     };
-    let lower = cases.iter().filter(|c| c.wave.is_some());
-    let rough: Vec<DesignCase> = lower
-        .map(|case| DesignCase {
-            id: format!("{}{ROUGH}", case.id),
-            declared: false,
-            nominal: false,
-            wave: None,
-            ..case.clone()
-        })
-        .collect();
-    cases.extend(rough);
-    let calm: Vec<&mut DesignCase> = cases.iter_mut().filter(|c| c.wave.is_none()).collect();
-    if calm.is_empty() {
+    let (rough, calmer): (Vec<&DesignCase>, Vec<&DesignCase>) = cases
+        .iter()
+        .partition(|case| case.wave.is_some_and(|(m, _)| m >= site.significant_m));
+    // Cases that were taken from the site stand at each end of its tide already.
+    let same_water =
+        |a: &DesignCase, b: &DesignCase| !line.cases.is_empty() || a.level_m == b.level_m;
+    let mut taken = outermost(&calmer, &rough, |a, b| {
+        same_water(a, b) && as_strong(a, b, Held::ButWaves)
+    });
+    let spoken_for = highest(rough.iter().copied());
+    if spoken_for.is_none() {
+        taken.extend(outermost(&calmer, &[], |a, b| {
+            same_water(a, b) && as_slack(a, b, Held::ButWaves)
+        }));
+    }
+    let taken: Vec<String> = taken.into_iter().map(|ix| calmer[ix].id.clone()).collect();
+    if taken.is_empty() {
         return;
     }
-    let (height_m, period_s) = site.wave;
-    let ids: Vec<&str> = calm.iter().map(|case| case.id.as_str()).collect();
-    let gives_way = match line.cases.iter().any(|c| c.wave.is_some()) {
-        true => "no declared case has waves as high as the mean sea of the site's roughest month",
-        false => "no case has waves of its own",
+    let (wave, whose) = match spoken_for {
+        Some((wave, of)) if wave.0 < site.wave.0 => (wave, format!("those of {}", of.named())),
+        _ => (
+            site.wave,
+            format!(
+                "the highest of {OF_WAVES} waves in a sea of {}, and no storm above that month's mean",
+                show(site.significant_m, Dimension::Length)
+            ),
+        ),
     };
+    let none = match (
+        spoken_for.is_none(),
+        line.cases.iter().any(|c| c.wave.is_some()),
+    ) {
+        (false, _) => {
+            "no case with waves as high as the mean sea of the site's roughest month is as strong"
+        }
+        (true, true) => {
+            "no declared case has waves as high as the mean sea of the site's roughest month"
+        }
+        (true, false) => "no case has waves of its own",
+    };
+    let mut ids = Vec::new();
+    let mut twins = Vec::new();
+    for case in cases.iter_mut().filter(|case| taken.contains(&case.id)) {
+        if case.wave.is_none() {
+            case.wave = Some(wave);
+            ids.push(case.id.clone());
+        } else {
+            let twin = rougher(case, wave);
+            ids.push(twin.id.clone());
+            twins.push(twin);
+        }
+    }
+    cases.extend(twins);
     assumed.push(format!(
-        "{gives_way}: those of the site count where none are written ({}), {} every {}, the highest of {OF_WAVES} waves in a sea of {}, and no storm above that month's mean",
+        "{none}: those of the site count where nothing else does for it ({}), {} every {}, {whose}",
         ids.join(", "),
-        show(height_m, Dimension::Length),
-        show(period_s, Dimension::Time),
-        show(site.significant_m, Dimension::Length),
+        show(wave.0, Dimension::Length),
+        show(wave.1, Dimension::Time),
     ));
-    for case in calm {
-        case.wave = Some(site.wave);
+}
+
+/// The same case with other waves.
+fn rougher(case: &DesignCase, wave: (f64, f64)) -> DesignCase {
+    DesignCase {
+        id: format!("{}{ROUGH}", case.id),
+        declared: false,
+        nominal: false,
+        wave: Some(wave),
+        ..case.clone()
     }
+}
+
+/// The slackest cases once more in the highest waves of all, where none as slack has them: a sea outlasts the turn of a tide.
+pub(super) fn slack_in_waves(cases: &mut Vec<DesignCase>, assumed: &mut Vec<String>) {
+    let Some((wave, of)) = highest(cases.iter()) else {
+        return;
+    };
+    let of = of.named();
+    let (rough, calmer): (Vec<&DesignCase>, Vec<&DesignCase>) = cases
+        .iter()
+        .partition(|case| case.wave.is_some_and(|(height_m, _)| height_m >= wave.0));
+    let slackest = outermost(&calmer, &rough, |a, b| as_slack(a, b, Held::ButWaves));
+    let twins: Vec<DesignCase> = slackest
+        .into_iter()
+        .map(|ix| rougher(calmer[ix], wave))
+        .collect();
+    if twins.is_empty() {
+        return;
+    }
+    let ids: Vec<&str> = twins.iter().map(|case| case.id.as_str()).collect();
+    assumed.push(format!(
+        "a sea outlasts the turn of a tide, and no case as slack has waves as high as those of {of}: the slackest counts once more in them ({})",
+        ids.join(", ")
+    ));
+    cases.extend(twins);
 }
 
 /// What the site writes of its current and of its wind, and no declared case has: a case more, so that slack water alone does not stand for the site.

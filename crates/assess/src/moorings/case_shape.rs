@@ -185,14 +185,16 @@ pub enum NoShape {
         why: MooringError,
     },
     /// A float whose upper side the troughs of the waves reach, or still water does not cover; or what else they lay bare.
-    #[error("{}", out_of_the_water(*what, *depth_m, *half_m, *trough_m))]
+    #[error("{}", out_of_the_water(*what, *depth_m, (*half_m, *size), *trough_m))]
     Trough {
         /// What comes out of the water.
         what: Bared,
         /// Depth of its middle below still water, m.
         depth_m: f64,
-        /// From its middle to its upper side, m; zero where its size is not written.
+        /// From its middle to its upper side, m; zero where its size is not known.
         half_m: f64,
+        /// What that follows from.
+        size: SizeOf,
         /// How far the troughs reach below still water, m.
         trough_m: f64,
     },
@@ -247,6 +249,15 @@ pub enum NoShape {
     },
 }
 
+/// What the size of something follows from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SizeOf {
+    /// The size that is written.
+    Written,
+    /// What it lifts: it displaces at least as much.
+    Lift,
+}
+
 /// What of a line comes out of the water.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Bared {
@@ -277,7 +288,12 @@ impl NoShape {
     }
 }
 
-fn out_of_the_water(what: Bared, depth_m: f64, half_m: f64, trough_m: f64) -> String {
+fn out_of_the_water(
+    what: Bared,
+    depth_m: f64,
+    (half_m, size): (f64, SizeOf),
+    trough_m: f64,
+) -> String {
     let name = match what {
         Bared::Top => "its float".to_owned(),
         Bared::Float { at_m } => format!("a float {} from its anchor", metres(at_m)),
@@ -285,9 +301,14 @@ fn out_of_the_water(what: Bared, depth_m: f64, half_m: f64, trough_m: f64) -> St
     };
     let top = match half_m > 0.0 {
         true => format!(
-            "the middle of {name} lies {} deep, its upper side {} above that",
+            "the middle of {name} lies {} deep, its upper side {} above that{}",
             metres(depth_m),
-            metres(half_m)
+            metres(half_m),
+            match size {
+                SizeOf::Written => "",
+                SizeOf::Lift =>
+                    " if it is a ball that displaces no more than it lifts, as its `diameter` is not written",
+            }
         ),
         false => format!("{name} lies {} deep", metres(depth_m)),
     };

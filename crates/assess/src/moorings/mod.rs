@@ -12,7 +12,7 @@ use crate::input::{CasesError, DesignCase, Moored, NotMoored, design_cases, moor
 use crate::memo::{Job, Memo, canonical};
 
 pub(crate) use case_shape::PULLED_UNDER;
-pub use case_shape::{Bared, BuoyState, CaseShape, CaseThing, NoShape, Surface};
+pub use case_shape::{Bared, BuoyState, CaseShape, CaseThing, NoShape, SizeOf, Surface};
 pub use envelope::{AnchorHold, Extreme, OfModule, OfSection, Widest};
 pub use sound::{BandCaution, FlowNoise, InWaves, LOUD_BELOW_HZ, QUIET_M_S};
 pub(crate) use sound::{VISCOSITY_M2_S, flow_past};

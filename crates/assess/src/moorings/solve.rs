@@ -1,8 +1,10 @@
 //! One line in one design case.
 
-use mooring::{AtBody, Form, Hanging, MooringError, Shape, Top, Wave, hang as hang_line, hold};
+use mooring::{
+    AtBody, Form, GRAVITY_M_S2, Hanging, MooringError, Shape, Top, Wave, hang as hang_line, hold,
+};
 
-use super::case_shape::{Bared, BuoyState, CaseShape, CaseThing, NoShape, Surface};
+use super::case_shape::{Bared, BuoyState, CaseShape, CaseThing, NoShape, SizeOf, Surface};
 use crate::input::{BuoyHull, DesignCase, Moored, MooredTop, Thing, level};
 
 /// Density of air at the sea, kg/m3 (standard atmosphere, ISO 2533, at 15 degC).
@@ -65,8 +67,8 @@ pub(super) fn hang(clean: &Moored, case: &DesignCase) -> Result<CaseShape, NoSha
         }
     };
     let found = told(line, shape, buoy, &AtLevel::still(case, None));
-    top_covered(line, &found, 0.0)?;
-    hung_covered(line, &found, 0.0, is_float)?;
+    top_covered(line, &found, case.water.density_kg_m3, 0.0)?;
+    hung_covered(line, &found, case.water.density_kg_m3, 0.0, is_float)?;
     Ok(found)
 }
 
@@ -95,8 +97,8 @@ pub(super) fn in_waves(
     let mut found = told(line, still.shape, buoy, &AtLevel::still(case, Some(wave)));
     let trough_m = wave.trough_m();
     let MooredTop::Buoy { hull, .. } = line.top else {
-        top_covered(line, &found, trough_m)?;
-        hung_covered(line, &found, trough_m, |_| true)?;
+        top_covered(line, &found, case.water.density_kg_m3, trough_m)?;
+        hung_covered(line, &found, case.water.density_kg_m3, trough_m, |_| true)?;
         return Ok(found);
     };
     // One that is pulled under in still water is broken by that.
@@ -116,7 +118,7 @@ pub(super) fn in_waves(
                 surface_m,
             };
             let found = told(line, shape, Some(state), &level);
-            hung_covered(line, &found, -surface_m, is_float)?;
+            hung_covered(line, &found, case.water.density_kg_m3, -surface_m, is_float)?;
             Ok(Box::new(found))
         });
         shaped.map_err(|why| NoShape::InWaves {
@@ -144,26 +146,36 @@ fn with_buoy(
     }
 }
 
-/// From the middle of something to its upper side, m: zero where its size is not written.
-fn half_m(form: Option<Form>) -> f64 {
+/// From the middle of something to its upper side, m. Where its size is not written: of a float that of a ball which displaces no more than what it lifts weighs, the least that it can be; else zero.
+fn half(form: Option<Form>, lifts_n: f64, density_kg_m3: f64) -> (f64, SizeOf) {
     match form {
-        Some(Form::Sphere { diameter_m }) => 0.5 * diameter_m,
+        Some(Form::Sphere { diameter_m }) => (0.5 * diameter_m, SizeOf::Written),
         // However it hangs.
         Some(Form::Cylinder {
             diameter_m,
             length_m,
-        }) => 0.5 * diameter_m.max(length_m),
-        None => 0.0,
+        }) => (0.5 * diameter_m.max(length_m), SizeOf::Written),
+        None => {
+            let volume_m3 = lifts_n.max(0.0) / (density_kg_m3 * GRAVITY_M_S2);
+            let radius_m = libm::cbrt(0.75 * volume_m3 / core::f64::consts::PI);
+            (radius_m, SizeOf::Lift)
+        }
     }
 }
 
 /// All of something stays in the water: half the height of a wave is at most what its trough lies below still water, as troughs of steep waves are flatter.
-fn covered(what: Bared, depth_m: f64, half_m: f64, trough_m: f64) -> Result<(), NoShape> {
+fn covered(
+    what: Bared,
+    depth_m: f64,
+    (half_m, size): (f64, SizeOf),
+    trough_m: f64,
+) -> Result<(), NoShape> {
     match depth_m - half_m < trough_m {
         true => Err(NoShape::Trough {
             what,
             depth_m,
             half_m,
+            size,
             trough_m,
         }),
         false => Ok(()),
@@ -171,11 +183,21 @@ fn covered(what: Bared, depth_m: f64, half_m: f64, trough_m: f64) -> Result<(), 
 }
 
 /// The same of the float at the top of a line.
-fn top_covered(line: &Moored, found: &CaseShape, trough_m: f64) -> Result<(), NoShape> {
+fn top_covered(
+    line: &Moored,
+    found: &CaseShape,
+    density_kg_m3: f64,
+    trough_m: f64,
+) -> Result<(), NoShape> {
     match line.top {
-        MooredTop::Float { form, .. } => {
-            covered(Bared::Top, found.top_depth_m, half_m(form), trough_m)
-        }
+        MooredTop::Float {
+            form, buoyancy_n, ..
+        } => covered(
+            Bared::Top,
+            found.top_depth_m,
+            half(form, buoyancy_n, density_kg_m3),
+            trough_m,
+        ),
         MooredTop::Buoy { .. } => Ok(()),
     }
 }
@@ -184,17 +206,23 @@ fn top_covered(line: &Moored, found: &CaseShape, trough_m: f64) -> Result<(), No
 fn hung_covered(
     line: &Moored,
     found: &CaseShape,
+    density_kg_m3: f64,
     trough_m: f64,
     wanted: impl Fn(Thing) -> bool,
 ) -> Result<(), NoShape> {
     let hung = line.hung.iter().zip(&found.things);
     for (hung, thing) in hung.filter(|(hung, _)| wanted(hung.what)) {
         let at_m = hung.body.at_m;
-        let what = match hung.what {
-            Thing::Float(_) => Bared::Float { at_m },
-            _ => Bared::Thing { at_m },
+        let (what, lifts_n) = match hung.what {
+            Thing::Float(_) => (Bared::Float { at_m }, -hung.body.weight_n),
+            _ => (Bared::Thing { at_m }, 0.0),
         };
-        covered(what, thing.depth_m, half_m(hung.form), trough_m)?;
+        covered(
+            what,
+            thing.depth_m,
+            half(hung.form, lifts_n, density_kg_m3),
+            trough_m,
+        )?;
     }
     Ok(())
 }
@@ -273,7 +301,7 @@ fn under_buoy(
     case: &DesignCase,
     (drawn, near_n): (Drawn, f64),
 ) -> Result<Option<(Shape, BuoyState)>, NoShape> {
-    let per_m = case.water.density_kg_m3 * mooring::GRAVITY_M_S2 * hull.waterplane_m2;
+    let per_m = case.water.density_kg_m3 * GRAVITY_M_S2 * hull.waterplane_m2;
     let most_n = per_m * hull.full_draught_m;
     if hull.weight_n >= most_n {
         return Err(NoShape::Sinks {

@@ -67,6 +67,7 @@ mod slip;
 mod stands;
 mod start;
 mod station;
+mod strongest;
 mod strum;
 mod support;
 mod sync;

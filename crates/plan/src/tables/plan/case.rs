@@ -24,12 +24,12 @@ pub(crate) const CASE: Section = Section {
         o(
             "wind",
             S::Table(&CASE_WIND),
-            "wind on a buoy; none when not written. Where no case has one as strong as the site's, those with a current count once more with that",
+            "wind on a buoy; none when not written. Where none as strong has one like the site's, the strongest with a current count once more with that",
         ),
         o(
             "wave",
             S::Table(&CASE_WAVE),
-            "waves; when not written none, or those of the site where no case has as high ones: then cases with lower ones count once more with those",
+            "waves; when not written none, or those of the site where no case as strong has as high ones; the slackest case counts once more in the highest of all",
         ),
         o(
             "strum",

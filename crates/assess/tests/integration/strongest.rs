@@ -1,0 +1,153 @@
+//! One design case speaks for another only where it can do no less: ends of the tide, the site's waves, the turn of a tide in a sea.
+
+use assess::{Check, Shelf, Word, check};
+
+use crate::at_their_worst::{buoy, float};
+use crate::support::{close, known, read, requirement, why_unknown};
+
+#[track_caller]
+fn judged(text: &str) -> Check {
+    let reading = read(text);
+    assert!(!reading.has_errors(), "{:?}", reading.mistakes);
+    check(&reading, &Shelf::default())
+}
+
+fn tidal(text: &str) -> String {
+    text.replacen(
+        "lowest = \"0 m\", highest = \"0 m\"",
+        "lowest = \"-2 m\", highest = \"0 m\"",
+        1,
+    )
+}
+
+/// A current of one direction from the surface to the bed.
+fn flows(id: &str, speed: &str, towards: &str, more: &str) -> String {
+    format!(
+        "[case.{id}]\ncurrent = [{{ depth = \"0 m\", speed = \"{speed}\", towards = \"{towards}\" }}]\n{more}"
+    )
+}
+
+const CIRCLE: &str =
+    "[requirement.swing]\nthat = \"watch-circle\"\nof = \"module.buoy\"\nat_most = \"500 m\"\n";
+
+/// A weak case that is declared at low water leaves the strong one to be taken there: the circle is that of a plan that writes the strong one at low water itself.
+#[test]
+fn verif_a_weak_case_at_low_water_does_not_stand_for_a_strong_one() {
+    let slack = "[case.slack]\nnominal = true\n";
+    let weak = flows("weak", "0.3 m/s", "90 deg", "water_level = \"-2 m\"\n");
+    let strong = flows("strong", "0.8 m/s", "90 deg", "");
+    let radius_m = |cases: &str| {
+        let found = judged(&tidal(&buoy(&format!("{CIRCLE}{slack}{cases}"))));
+        let swing = known(&found, "swing");
+        (swing.value.value, swing.why.clone())
+    };
+    let written = flows("strong", "0.8 m/s", "90 deg", "water_level = \"-2 m\"\n");
+    let (written_m, _) = radius_m(&written);
+    let (weak_m, _) = radius_m(&weak);
+    let (found_m, why) = radius_m(&format!("{weak}{strong}"));
+    assert!(written_m > weak_m + 5.0, "{written_m} {weak_m}");
+    close(found_m, written_m, 1e-9);
+    assert!(why.contains("strong-lowest"), "{why}");
+    // One as strong to another side does for it, one that is weaker at the bed does not.
+    let other = flows("other", "0.9 m/s", "270 deg", "water_level = \"-2 m\"\n");
+    let ids = |cases: &str| {
+        let reading = read(&tidal(&buoy(&format!("{slack}{cases}"))));
+        let found = assess::moorings(reading.line.as_ref().unwrap()).unwrap();
+        let ids = found.cases.iter().map(|c| c.id.clone());
+        ids.collect::<Vec<_>>()
+    };
+    assert_eq!(
+        ids(&format!("{other}{strong}")),
+        ["other", "slack", "strong", "slack-lowest", "other-highest"]
+    );
+    let sheared = other.replace(
+        "towards = \"270 deg\" }]",
+        "towards = \"270 deg\" }, { depth = \"100 m\", speed = \"0.7 m/s\", towards = \"270 deg\" }]",
+    );
+    assert_eq!(
+        ids(&format!("{sheared}{strong}")),
+        [
+            "other",
+            "slack",
+            "strong",
+            "slack-lowest",
+            "strong-lowest",
+            "other-highest"
+        ]
+    );
+}
+
+/// Slack water comes in a storm, too: the troughs of its waves, 7 m below still water, lay a float bare that the storm's own current holds 6 m lower. Without the storm's waves it is met.
+#[test]
+fn verif_a_sea_outlasts_the_turn_of_a_tide() {
+    let wave = "wave = { height = \"14 m\", period = \"13 s\" }\n";
+    let cases = |wave: &str| {
+        let storm = flows("storm", "1.2 m/s", "90 deg", wave);
+        format!("[case.slack]\nnominal = true\n{storm}")
+    };
+    let found = judged(&float("95 m", &cases("")));
+    assert_eq!(requirement(&found, "float-depth").word(), Word::Met);
+    let found = judged(&float("95 m", &cases(wave)));
+    let why = why_unknown(&found, "float-depth");
+    assert!(why.contains("slack-sea"), "{why}");
+    let said = "no case as slack has waves as high as those of case.storm: the slackest counts once more in them (slack-sea)";
+    assert!(
+        found.assumed.iter().any(|a| a.contains(said)),
+        "{:#?}",
+        found.assumed
+    );
+}
+
+/// A case without waves and with a stronger current than any that has them takes the site's, and one that a rough case does for does not.
+#[test]
+fn verif_the_sites_waves_count_in_the_strongest_current() {
+    let heights = vec!["\"2 m\""; 12].join(", ");
+    let rough =
+        |text: String| text.replacen("tide =", &format!("wave_height = [{heights}]\ntide ="), 1);
+    let sea = "wave = { height = \"5 m\", period = \"9 s\" }\n";
+    let waves = |stream: &str| {
+        let storm = flows("storm", "0.6 m/s", "90 deg", sea);
+        let text = rough(buoy(&format!(
+            "[case.slack]\nnominal = true\n{storm}{}",
+            flows("stream", stream, "90 deg", "")
+        )));
+        let reading = read(&text);
+        let found = assess::moorings(reading.line.as_ref().unwrap()).unwrap();
+        let of = |id: &str| found.cases.iter().find(|c| c.id == id).and_then(|c| c.wave);
+        (of("stream"), of("slack"), of("slack-sea"))
+    };
+    let (stream, slack, turned) = waves("0.9 m/s");
+    // The likely highest of 1000 waves of a mean sea of 2 m is `2 sqrt(ln(1000) / 2)` = 3.717 m (Rayleigh's law), less than those of the storm.
+    close(
+        stream.unwrap().0,
+        2.0 * (0.5 * 1000.0_f64.ln()).sqrt(),
+        1e-9,
+    );
+    assert_eq!((slack, turned), (None, Some((5.0, 9.0))));
+    assert_eq!(waves("0.5 m/s").0, None);
+}
+
+/// A float of 3 kN displaces at least 3000 / (1025 * 9.80665) = 0.2985 m3, a ball of 0.8290 m across: held with its middle 0.4 m deep it comes out of the water, 0.5 m deep it may stay in it, though nobody writes its
+/// size.
+#[test]
+fn verif_a_float_of_no_written_size_is_as_large_as_what_it_lifts() {
+    let at = |deep_m: f64| {
+        let text =
+            float("LONG", "[case.slack]\nnominal = true\n").replace("diameter = \"0.8 m\"\n", "");
+        // The rope stretches: its length is found from the depth that a long one gives.
+        let depth_m = |long_m: f64| {
+            let text = text.replace("LONG", &format!("{long_m} m"));
+            let reading = read(&text);
+            let found = assess::moorings(reading.line.as_ref().unwrap()).unwrap();
+            let shape = found.lines[0].as_ref().unwrap().shapes[0].as_ref().unwrap();
+            shape.top_depth_m
+        };
+        let (short_m, shorter_m) = (depth_m(90.0), depth_m(80.0));
+        let long_m = 90.0 + (short_m - deep_m) * 10.0 / (shorter_m - short_m);
+        judged(&text.replace("LONG", &format!("{long_m} m")))
+    };
+    assert_eq!(requirement(&at(0.5), "float-depth").word(), Word::Met);
+    let bare = at(0.4);
+    let why = why_unknown(&bare, "float-depth");
+    assert!(why.contains("displaces no more than it lifts"), "{why}");
+}
