@@ -6,6 +6,7 @@
 mod csv;
 mod manifest;
 mod recordings;
+mod review;
 mod settings;
 mod software;
 mod wiring;
@@ -63,6 +64,7 @@ pub struct Pack {
 /// [`serde_json::Error`]: a document that cannot be written down.
 pub fn pack(of: &PackOf<'_>) -> Result<Pack, serde_json::Error> {
     let mut files = vec![
+        PackFile::text("report.html", review::html(of)),
         PackFile::text("verdicts.json", pretty(of.verdicts)?),
         PackFile::text("verdicts.txt", crate::check_text(of.check, false)),
         PackFile::text("wiring/spans.csv", wiring::spans(of)),

@@ -145,7 +145,7 @@ pub(super) fn count(check: &Check, word: Word) -> usize {
 }
 
 /// How many requirements are met, marginal, broken and unknown, and how many mistakes the plan has.
-pub(super) fn totals(check: &Check) -> String {
+pub(crate) fn totals(check: &Check) -> String {
     let provisional = match (check.tier, count(check, Word::Provisional)) {
         (Tier::Full, 0) => String::new(),
         (_, some) => format!(", {some} provisional"),
@@ -260,7 +260,7 @@ fn is_measured(verdict: &Verdict) -> bool {
 
 /// The verdicts that are told one by one, at most `most`: of what is met the one closest to its limit is enough, and of one subject in
 /// many cases the worst.
-fn nearest<'v>(verdicts: &[&'v Verdict], most: usize) -> Vec<&'v Verdict> {
+pub(crate) fn nearest<'v>(verdicts: &[&'v Verdict], most: usize) -> Vec<&'v Verdict> {
     let met = verdicts.iter().all(|v| v.word() == Word::Met);
     let most = if met { 1 } else { most };
     let mut told: Vec<&Verdict> = Vec::new();

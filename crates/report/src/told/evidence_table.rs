@@ -84,6 +84,11 @@ fn of(subjects: &[String]) -> String {
     }
 }
 
+/// What kind of evidence something is, and which.
+pub(crate) fn support_words(support: &Support) -> (&'static str, String) {
+    (kind_of(support), which(support))
+}
+
 fn kind_of(support: &Support) -> &'static str {
     KINDS[match support {
         Support::Calculation { .. } => 0,

@@ -28,7 +28,7 @@ pub(super) fn in_one_unit(figures: [&Figure; 3]) -> [Figure; 3] {
 }
 
 /// The same three as they are shown.
-pub(super) fn in_words(figures: [&Figure; 3]) -> [String; 3] {
+pub(crate) fn in_words(figures: [&Figure; 3]) -> [String; 3] {
     let [value, limit, margin] = in_one_unit(figures);
     [
         shown(&value, &value.unit),

@@ -4,7 +4,7 @@ use assess::{DrawsBeside, InDraws};
 use serde_json::{Value, json};
 
 /// `met in 915 of 1000 draws (89.6 to 93.2 %)`.
-pub(super) fn draws_in_words(draws: &InDraws) -> String {
+pub(crate) fn draws_in_words(draws: &InDraws) -> String {
     let percent = |share: f64, round: fn(f64) -> f64| round(1e3 * share) / 10.0;
     let unknown = match draws.unknown {
         0 => String::new(),

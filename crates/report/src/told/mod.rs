@@ -42,14 +42,17 @@ pub(crate) use certainty::names as batch_names;
 pub use certainty::{certainty_json, certainty_text};
 pub use chain::{chain_json, chain_text};
 pub use check::{check_brief, check_json, check_text, check_text_by_leverage, mistakes_json};
+pub(crate) use check::{nearest, totals};
 pub use compare::{Compared, compare_json, compare_markdown, compare_text};
 pub use depths::depths_json;
+pub(crate) use evidence_table::support_words;
 pub use evidence_table::{evidence_table_json, evidence_table_text};
 pub use failure_cues::{FailureCues, failure_cues};
 pub use failures::{failures_json, failures_text};
 pub use faults::{faults_json, faults_text};
-pub(crate) use figures::{shortened as unit_words, shown as figure_words};
+pub(crate) use figures::{in_words, shortened as unit_words, shown as figure_words};
 pub use hours::{hours_json, hours_text};
+pub(crate) use in_draws::draws_in_words;
 pub use json::{record_json, rehearsal_json, trace_json};
 pub use leverage::leverage_json;
 pub use mooring::{mooring_json, mooring_text};
@@ -74,5 +77,6 @@ pub use tune::{
     Allowance, Judged, Tuned, TunedEvent, matched_words, tune_csv, tune_json, tune_text,
 };
 pub use uplink::{UplinkFound, uplink_json, uplink_text};
+pub(crate) use words::count as count_words;
 pub use words::degrees;
 pub use year::{year_json, year_text};

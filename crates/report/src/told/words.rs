@@ -133,7 +133,7 @@ pub(super) fn dropped(reason: detect::Reason) -> &'static str {
 }
 
 /// A number of things: "1 error", "2 errors".
-pub(super) fn count(n: usize, thing: &str) -> String {
+pub(crate) fn count(n: usize, thing: &str) -> String {
     match n {
         1 => format!("1 {thing}"),
         n => format!("{n} {thing}s"),

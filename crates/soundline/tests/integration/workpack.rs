@@ -85,6 +85,70 @@ fn verif_a_pack_is_the_same_twice_and_lists_all_that_is_in_it() {
     assert_eq!(verdicts, check);
 }
 
+/// A text as HTML writes it: the five characters that are markup, otherwise (HTML Standard, section 13.3, from memory).
+fn in_html(text: &str) -> String {
+    text.replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;")
+        .replace('"', "&quot;")
+        .replace('\'', "&#39;")
+}
+
+/// The report tells every requirement, watch and standing check of the document beside it, with the subject and the reason of its worst verdict, and everything assumed and open; its pictures are in it, and it asks nothing from elsewhere.
+#[test]
+fn verif_the_report_tells_what_the_verdicts_tell() {
+    for (name, pictures) in [("harrow-sound", 5), ("kestrel-piles", 4)] {
+        let demo = demo(name, true);
+        edit(
+            &demo.plan,
+            "[deployment]\nname = \"",
+            "[deployment]\nname = \"<i>A & B</i> ",
+        );
+        let found = files(&packed(&demo, "pack"));
+        let report = String::from_utf8(found["report.html"].clone()).unwrap();
+        let verdicts: Value = serde_json::from_slice(&found["verdicts.json"]).unwrap();
+        let mut told = 0;
+        for judged in ["requirements", "watches", "standing"]
+            .iter()
+            .flat_map(|key| verdicts[key].as_array().unwrap())
+        {
+            let worst = &judged["verdicts"][0];
+            let why = worst["why"].as_str().unwrap();
+            let texts = [
+                judged["id"].as_str().unwrap(),
+                judged["sentence"].as_str().unwrap(),
+                worst["subject"].as_str().unwrap(),
+                why.lines().next().unwrap_or(""),
+            ];
+            for text in texts {
+                assert!(report.contains(&in_html(text)), "{text}");
+            }
+            told += 1;
+        }
+        assert!(told > 10);
+        for key in ["assumed", "open", "cautions"] {
+            for text in verdicts[key].as_array().unwrap() {
+                assert!(report.contains(&in_html(text.as_str().unwrap())), "{text}");
+            }
+        }
+        let digest = verdicts["plan_digest"].as_str().unwrap();
+        assert!(report.contains(digest));
+        assert!(report.contains("<h1>&lt;i&gt;A &amp; B&lt;/i&gt; "));
+        assert_eq!(report.matches("<svg").count(), pictures, "{name}");
+        for tag in [
+            "table", "tr", "td", "ul", "li", "pre", "figure", "svg", "main",
+        ] {
+            let open = report.matches(&format!("<{tag}>")).count()
+                + report.matches(&format!("<{tag} ")).count();
+            assert_eq!(open, report.matches(&format!("</{tag}>")).count(), "{tag}");
+        }
+        let addresses = report.replace("http://www.w3.org/", "");
+        for outside in ["http:", "https:", "<script", "<link", "@import", "url("] {
+            assert!(!addresses.contains(outside), "{outside}");
+        }
+    }
+}
+
 /// SHA-256 as the coreutils work it out.
 #[test]
 fn val_digests_are_those_of_sha256sum() {
