@@ -140,7 +140,7 @@ export function editor(
           // A mistake of no width still has to be seen.
           to: to > from ? to : clamp(from + 1),
           severity: one.severity === "warning" ? "warning" : "error",
-          message: one.help === null ? one.message : `${one.message}\n${one.help}`,
+          message: [one.message, one.label, one.help].filter((words) => words !== null && words !== undefined).join("\n"),
         };
       });
       view.dispatch(setDiagnostics(view.state, found));
