@@ -121,6 +121,11 @@ export function dayOfYear(day: number): string {
   return `${at.getUTCDate()} ${["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"][at.getUTCMonth()]}`;
 }
 
+/** What a mistake says beside its message, in one line; a label that only points says nothing without its place. */
+export function besides(one: { label?: string | null; help: string | null }): string {
+  return [one.label, one.help].filter((words) => words != null && words !== "" && words !== "here").join("; ");
+}
+
 /** The last part of a path, for a label: `module.upper` is `upper`. */
 export function short(path: string): string {
   return path.replace(/^[a-z_]+\./, "");

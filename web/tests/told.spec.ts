@@ -199,8 +199,8 @@ test("verif_ the slider of a threshold ends where the key does, with its unit", 
 
 test("verif_ lines of a chart are told apart in its legend without their colour", async () => {
   await visit("harrow-sound");
-  await view(3, ".u-legend .u-marker");
-  const styles = await page.locator(".u-legend .u-marker").evaluateAll((all) => all.map((one) => getComputedStyle(one).borderTopStyle));
+  await view(3, "canvas");
+  const styles = await page.locator(".u-legend .u-series:not(:first-child) .u-marker").evaluateAll((all) => all.map((one) => getComputedStyle(one).borderTopStyle));
   expect(new Set(styles)).toEqual(new Set(["solid", "dashed", "dotted"]));
 });
 
