@@ -44,6 +44,8 @@ export interface Verdicts {
   tier: string;
   counts: Record<Ruling, number>;
   requirements: Requirement[];
+  /** Limits on the world that the line polices; their ids are paths, as `watch.strike`. */
+  watches: Requirement[];
   standing: Requirement[];
   assumed: string[];
   open: string[];
@@ -151,7 +153,8 @@ export interface DrawnTopic {
 }
 
 export interface Drawing {
-  water_depth_m: number;
+  /** Null where the plan does not tell it. */
+  water_depth_m: number | null;
   modules: DrawnModule[];
   sections: DrawnSection[];
   spans: DrawnSpan[];
@@ -214,12 +217,37 @@ export interface Year {
   assumed: string[];
 }
 
+/** Where the surface of the water stands in a case. */
+export type Surface = "still" | "crest" | "trough";
+
+/** A line in a case that has no shape. */
+export interface NoShape {
+  case: string;
+  unknown: string;
+}
+
 export interface Shape {
   case: string;
   excursion_m: number;
+  /** The largest in still water, at crests and in troughs. */
+  greatest: {
+    excursion: { excursion_m: number; surface: Surface };
+    tension: { force_n: number; surface: Surface };
+    anchor_along: { force_n: number; surface: Surface };
+    anchor_up: { force_n: number; surface: Surface };
+  };
   on_the_bed_m: number;
   points: { east_m: number; north_m: number; up_m: number; tension_n: number; from_anchor_m: number }[];
-  things: { what: string; depth_m: number; east_m: number; north_m: number; tilt_deg: number; tension_above_n: number }[];
+  things: {
+    what: string;
+    depth_m: number;
+    east_m: number;
+    north_m: number;
+    tilt_deg: number;
+    tension_above_n: number;
+    /** Between what it lies in still water, at crests and in troughs; null without waves. */
+    over_waves: { least_depth_m: number; most_depth_m: number; most_tilt_deg: number; most_tension_above_n: number } | null;
+  }[];
   top: { depth_m: number; east_m: number; north_m: number };
   anchor_pull: { east_n: number; north_n: number; up_n: number };
   top_pull: { east_n: number; north_n: number; up_n: number };
@@ -237,7 +265,10 @@ export interface Mooring {
     wind: { speed_m_s: number; towards_deg: number } | null;
     wave: { height_m: number; period_s: number } | null;
   }[];
-  lines: { anchor: string | null; top: string; held_by: string; length_m: number; shapes: Shape[]; watch_circle: { case: string; radius_m: number } | null }[];
+  lines: (
+    | { anchor: string | null; top: string; held_by: "buoy" | "float"; length_m: number; shapes: (Shape | NoShape)[]; watch_circle: { case: string; radius_m: number } | null }
+    | { section: string; unknown: string }
+  )[];
   assumed: string[];
   left_out: string[];
 }

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { change, digits, dayOfYear, quantity, sinceStart, utc } from "./words.ts";
+import { change, changeInShort, digits, dayOfYear, quantity, sinceStart, utc } from "./words.ts";
 
 test("verif_ digits suit the size of a number and keep every whole one", () => {
   expect([0, 0.0421, 0.70034, 7.514939, 37.48506, 113.264, 971.44, 5700.595, 12345.6].map((value) => digits(value))).toEqual([
@@ -48,6 +48,16 @@ test("verif_ money keeps its cents, and what is not known is no zero", () => {
   expect(quantity(null)).toBe("unknown");
   expect(change({ value: 3.2, unit: "EUR" })).toBe("+3.20 EUR");
   expect(change({ value: -3.2, unit: "EUR" })).toBe("−3.20 EUR");
+});
+
+test("verif_ one thing is told in the singular, and a unit that is a sentence stands below its heading", () => {
+  expect(quantity({ value: 1, unit: "failures that leave it unsafe" })).toBe("1 failure that leaves it unsafe");
+  expect(quantity({ value: 1, unit: "steps of the way from flat that are met" })).toBe("1 step of the way from flat that is met");
+  expect(quantity({ value: 2, unit: "modules that run" })).toBe("2 modules that run");
+  expect(change({ value: -1, unit: "hydrophones lost" })).toBe("−1 hydrophone lost");
+  expect(quantity({ value: 1, unit: "s" })).toBe("1 s");
+  expect(changeInShort({ value: 3, unit: "steps of the way from flat that are met" })).toBe("+3");
+  expect(changeInShort({ value: -1.95, unit: "dB" })).toBe("−1.95 dB");
 });
 
 test("verif_ times are told in UTC and since the beginning", () => {

@@ -55,7 +55,26 @@ export function quantity(one: Quantity | null | undefined, beside?: Quantity | n
     return `${digits(one.value / of, other === undefined ? undefined : other / of)} ${unit}`;
   }
   if (MONEY.test(one.unit)) return `${money(one.value, other)} ${one.unit}`;
-  return `${digits(one.value, other)} ${one.unit}`;
+  const number = digits(one.value, other);
+  return `${number} ${unitOf(number, one.unit)}`;
+}
+
+/** Units that count things; of one thing they are told in the singular. */
+const COUNTED = /^(failure|hydrophone|message|module|month|point|step|year)s\b/;
+
+/** The unit as it stands behind this number: "1 failure", "2 failures". */
+function unitOf(number: string, unit: string): string {
+  if (!/^−?1$/.test(number) || !COUNTED.test(unit)) return unit;
+  return unit.replace(COUNTED, "$1").replace(/\bthat (leave|run)\b/, "that $1s").replace(/\bthat are\b/, "that is");
+}
+
+/** Longest unit that stands beside a number of a heading. */
+const LONGEST_BESIDE = 10;
+
+/** A change for a heading: a unit that is a sentence of its own is told below it, and here the number alone. */
+export function changeInShort(one: Quantity): string {
+  const whole = change(one);
+  return one.unit.length <= LONGEST_BESIDE ? whole : `${one.value > 0 ? "+" : ""}${digits(one.value)}`;
 }
 
 /** Two digits behind the point, and more where it is less than one of the second, or would be taken for the other value. */
@@ -100,6 +119,11 @@ export function sinceStart(seconds: number): string {
 export function dayOfYear(day: number): string {
   const at = new Date(Date.UTC(2027, 0, 1 + day));
   return `${at.getUTCDate()} ${["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"][at.getUTCMonth()]}`;
+}
+
+/** What a mistake says beside its message, in one line; a label that only points says nothing without its place. */
+export function besides(one: { label?: string | null; help: string | null }): string {
+  return [one.label, one.help].filter((words) => words != null && words !== "" && words !== "here").join("; ");
 }
 
 /** The last part of a path, for a label: `module.upper` is `upper`. */

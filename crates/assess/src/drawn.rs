@@ -1,13 +1,14 @@
 //! What a drawing of the line tells beside the plan itself: voltages, resistances, loads of links, and the ways of its messages.
 
 use network::{DelayBound, delay_bounds};
-use plan::{Line, ModuleIx, SpanIx};
+use plan::{Line, ModuleIx, Reading, SpanIx};
 use timeline::Ns;
 
 use crate::delay_verdicts::why_unknown;
 use crate::input::{Contacts, electric, streams, traffic};
 use crate::power_cases::{cases, sound};
 use crate::power_verdicts::extremes;
+use crate::reach::Reach;
 use crate::verdict::{Verdict, Word};
 
 /// Voltages of the modules over every set of states that matters.
@@ -36,6 +37,38 @@ pub struct ModuleVoltages {
     pub maximum_v: f64,
 }
 
+impl LineVoltages {
+    /// Of a line whose voltages are unknown, and why.
+    #[must_use]
+    pub fn unknown(line: &Line, why: &str) -> LineVoltages {
+        LineVoltages {
+            modules: vec![Err(why.to_owned()); line.modules.len()],
+            not_carried: Vec::new(),
+        }
+    }
+}
+
+/// Why a mistake of the plan leaves voltages and resistances unknown; `None` where none reaches them.
+#[must_use]
+pub fn spoilt_power(reading: &Reading, line: &Line) -> Option<String> {
+    let reach = Reach { reading, line };
+    why_spoilt(reach.spoilt(&reach.electric()))
+}
+
+/// The same of loads of links and ways of messages.
+#[must_use]
+pub fn spoilt_links(reading: &Reading, line: &Line) -> Option<String> {
+    let reach = Reach { reading, line };
+    why_spoilt(reach.spoilt(&reach.load()))
+}
+
+fn why_spoilt(verdict: Option<Verdict>) -> Option<String> {
+    match verdict? {
+        Verdict::Unknown { subject, why } => Some(format!("{subject}: {why}")),
+        Verdict::Known(_) | Verdict::Provisional(_) => None,
+    }
+}
+
 impl ModuleVoltages {
     /// To the nearer of its own limits, V; negative beyond it.
     #[must_use]
@@ -47,13 +80,9 @@ impl ModuleVoltages {
 /// Lowest and highest voltage of every module, as the verdicts on voltages have them.
 #[must_use]
 pub fn line_voltages(line: &Line) -> LineVoltages {
-    let all_unknown = |why: String| LineVoltages {
-        modules: vec![Err(why); line.modules.len()],
-        not_carried: Vec::new(),
-    };
     let cases = match cases(line) {
         Ok(cases) => cases,
-        Err(error) => return all_unknown(error.to_string()),
+        Err(error) => return LineVoltages::unknown(line, &error.to_string()),
     };
     let (told, good) = sound(line, &cases);
     let words = |verdict: &Verdict| match verdict {

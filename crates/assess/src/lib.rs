@@ -131,7 +131,7 @@ pub use compare::{
 };
 pub use drawn::{
     HopLatency, LineVoltages, ModuleVoltages, SpanOhms, TopicWay, TopicWays, line_voltages,
-    span_ohms, topic_ways,
+    span_ohms, spoilt_links, spoilt_power, topic_ways,
 };
 pub use dummy::{DUMMY_CLEAR_DB, DUMMY_LOST_DB, DummyBand, DummyHeard, DummyJudged, judge_dummy};
 pub use ear_geometry::{

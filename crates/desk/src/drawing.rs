@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use assess::{
     Check, HopLatency, LineVoltages, LinkLoad, SpanOhms, TopicWays, line_voltages, link_loads,
-    span_ohms, topic_ways,
+    span_ohms, spoilt_links, spoilt_power, topic_ways,
 };
 use plan::{
     Line, Load, Module, ModuleIx, OutputKind, Position, Reading, Section, SectionEnd, SensorKind,
@@ -25,10 +25,22 @@ pub(crate) fn drawing(reading: &Reading, check: &Check) -> Value {
         subjects: subjects(check),
         written: conductors(reading),
     };
-    let voltages = line_voltages(line);
-    let ohms = span_ohms(line).map_err(|error| error.to_string());
-    let loads = link_loads(line).map_err(|error| error.to_string());
-    let (ways, ways_unknown) = match topic_ways(line) {
+    // What a mistake reaches is unknown here as it is in the verdicts: what is left of the line is another line.
+    let (no_power, no_links) = (spoilt_power(reading, line), spoilt_links(reading, line));
+    let voltages = match &no_power {
+        Some(why) => LineVoltages::unknown(line, why),
+        None => line_voltages(line),
+    };
+    let ohms = match no_power {
+        Some(why) => Err(why),
+        None => span_ohms(line),
+    };
+    let (loads, ways) = match no_links {
+        Some(why) => (Err(why.clone()), Err(why)),
+        None => (link_loads(line), topic_ways(line)),
+    };
+    let float_depths = float_depths(line);
+    let (ways, ways_unknown) = match ways {
         Ok(ways) => (ways, None),
         Err(why) => (TopicWays::default(), Some(why)),
     };
@@ -67,10 +79,11 @@ pub(crate) fn drawing(reading: &Reading, check: &Check) -> Value {
             told["depth_m"] = json!(line.sea.water_depth_m.si);
             told
         }).collect::<Vec<_>>(),
-        "floats": line.floats.iter().map(|float| {
+        "floats": line.floats.iter().zip(float_depths).map(|(float, depth_m)| {
             let mut told = of.thing(&format!("float.{}", float.id), float.at);
             let at = float.position.map(|p| of.position(p));
             told["position"] = at.unwrap_or(Value::Null);
+            told["depth_m"] = json!(depth_m);
             told["buoyancy_n"] = json!(float.buoyancy_n.map(|q| q.si));
             told
         }).collect::<Vec<_>>(),
@@ -87,6 +100,32 @@ pub(crate) fn drawing(reading: &Reading, check: &Check) -> Value {
         "topics": topics(line, &ways),
         "ways_unknown": ways_unknown,
     })
+}
+
+/// Depth of each float at an end of a section, m, sections straight down; `None` of one that is clamped to a section, and where an end is not known.
+fn float_depths(line: &Line) -> Vec<Option<f64>> {
+    let mut found: Vec<Option<f64>> = vec![None; line.floats.len()];
+    // Each round comes one float farther from what is known.
+    for _ in 0..line.floats.len() {
+        for section in &line.sections {
+            let depth_m = |end: SectionEnd, found: &[Option<f64>]| match end {
+                SectionEnd::Float(f) => found[f],
+                _ => line.end_depth_m(end),
+            };
+            let (top_m, bottom_m) = (depth_m(section.from, &found), depth_m(section.to, &found));
+            let length_m = section.length_m.si;
+            for (end, depth_m) in [
+                (section.from, bottom_m.map(|d| d - length_m)),
+                (section.to, top_m.map(|d| d + length_m)),
+            ] {
+                if let SectionEnd::Float(f) = end {
+                    let known = depth_m.filter(|d| d.is_finite() && *d >= 0.0);
+                    found[f] = found[f].or(known);
+                }
+            }
+        }
+    }
+    found
 }
 
 struct Drawn<'a> {

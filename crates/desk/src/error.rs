@@ -53,6 +53,12 @@ impl ApiError {
     }
 
     #[must_use]
+    pub(crate) fn saying(mut self, message: String) -> Self {
+        self.message = message;
+        self
+    }
+
+    #[must_use]
     pub(crate) fn help_of(mut self, help: Option<String>) -> Self {
         self.help = help.or(self.help);
         self

@@ -186,7 +186,7 @@ impl Guard {
                 "no-token",
                 "this server wants its token",
             )
-            .help("open the address that `soundline desk` printed, with its ?token=...")
+            .help("open the address that `soundline desk` printed, with its ?token=... (the page itself, as nothing else takes a token from its address); a program sends the header `Authorization: Bearer TOKEN`")
             .into_response();
         }
         if let Err(error) = Self::origin(request.method(), &host, request.headers()) {
@@ -287,6 +287,10 @@ pub(crate) async fn body<T: DeserializeOwned>(request: Request) -> Result<T, Api
         ));
     }
     let bytes = bytes(request).await?;
+    if bytes.trim_ascii_start().first() != Some(&b'{') {
+        let said = "the body must be a JSON object: { \"key\": value, ... }";
+        return Err(ApiError::bad("bad-body", said).help("GET /api/openapi.json tells its keys"));
+    }
     serde_json::from_slice(&bytes)
         .map_err(|error| ApiError::bad("bad-body", format!("the body cannot be used: {error}")))
 }

@@ -67,15 +67,18 @@ pub(crate) fn parts(reading: &Reading) -> Vec<Value> {
 /// The line of a plan without mistakes.
 pub(crate) fn line(reading: &Reading) -> Result<&Line, ApiError> {
     let whole = reading.line.as_ref().filter(|_| !reading.has_errors());
-    whole.ok_or_else(|| {
-        ApiError::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            "mistakes",
-            "the plan has mistakes, and cannot be used as it is",
-        )
-        .help("mend what is underlined")
-        .with("mistakes", json!(mistakes(reading)))
-    })
+    whole.ok_or_else(|| unusable(reading))
+}
+
+/// That a plan has mistakes, with all of them.
+pub(crate) fn unusable(reading: &Reading) -> ApiError {
+    ApiError::new(
+        StatusCode::UNPROCESSABLE_ENTITY,
+        "mistakes",
+        "the plan has mistakes, and cannot be used as it is",
+    )
+    .help("mend what is underlined")
+    .with("mistakes", json!(mistakes(reading)))
 }
 
 /// What is wrong with the texts, errors last, with places as the page counts them.

@@ -63,7 +63,9 @@ pub(crate) fn moved(
     let mut edits = set(&reading, &sets)?;
     let new = edit::spliced(&ask.text, &edits)?;
     let after_reading = text::read(plan, &new, memo);
-    let after = text::line(&after_reading)?;
+    let after = after_reading.line.as_ref();
+    let after = after.filter(|_| !after_reading.has_errors());
+    let after = after.ok_or_else(|| refused(&after_reading, ask.on_above_db))?;
     let shelf = text::shelf(plan, &reading, kept, go_on);
     let (shelf, _) = shelf.ok_or_else(ApiError::cancelled)?;
     let found = threshold_moved(&ThresholdAsk {
@@ -82,6 +84,7 @@ pub(crate) fn moved(
         "unit": levels.unit(),
         "over": over(before, detector),
         "planned_db": levels.on_db(),
+        "lies_above_db": lies_above_db(before, detector),
         "on_above_db": ask.on_above_db,
         "sets": sets.iter().map(set_json).collect::<Vec<_>>(),
         "real_per_d": known(&found.real_per_d, |real| json!({ "value": real, "unit": "per day" })),
@@ -156,6 +159,25 @@ fn over(line: &Line, detector: DetectorIx) -> Value {
         (_, true) => json!("even odds"),
         _ => Value::Null,
     }
+}
+
+/// Below what no threshold of this detector may lie; null where nothing says so. One over a background lies above the background itself.
+fn lies_above_db(line: &Line, detector: DetectorIx) -> Option<f64> {
+    line.detectors[detector.0].over_background().then_some(0.0)
+}
+
+/// The mistake that the plan has with the threshold there.
+fn refused(reading: &Reading, on_above_db: f64) -> ApiError {
+    let told = text::unusable(reading);
+    let Some(mistake) = reading.mistakes.iter().find(|m| m.is_error()) else {
+        return told;
+    };
+    let said = format!(
+        "the plan cannot have a threshold of {} dB here: {}",
+        show_number(on_above_db),
+        mistake.message
+    );
+    told.saying(said).help_of(mistake.help.clone())
 }
 
 fn known<T>(of: &Result<T, String>, told: impl Fn(&T) -> Value) -> Value {

@@ -80,6 +80,13 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     match out.format {
         Format::Text => {
             writeln!(out.stdout, "{}", bound.url())?;
+            if bound.address().ip().is_unspecified() {
+                writeln!(
+                    out.stderr,
+                    "it listens on every address of this machine: another machine puts the name or the address of this one in place of {}, and keeps the rest",
+                    bound.address().ip()
+                )?;
+            }
             writeln!(out.stderr, "the desk answers until Ctrl-C")?;
         }
         Format::Json => {

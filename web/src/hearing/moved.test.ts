@@ -15,6 +15,11 @@ test("verif_ the slider lies about the planned value, or spans what was tried", 
   // The planned value is reached exactly by its steps.
   const { min } = ends(8.3, { low: -1.9, high: 28 });
   expect((8.3 - min) / 0.5).toBeCloseTo(Math.round((8.3 - min) / 0.5), 9);
+  // A key that has to lie above something has no place on the slider where it does not.
+  expect(ends(6, null, 0)).toEqual({ min: 0.5, max: 26 });
+  expect(ends(6.2, null, 0).min).toBeCloseTo(0.2, 9);
+  expect(ends(6, { low: 2, high: 20 }, 0)).toEqual({ min: 2, max: 20 });
+  expect(ends(0.3, null, 0).min).toBe(0.3);
   // One that lies beyond what was tried is on the slider all the same.
   expect(ends(30, { low: 0, high: 20 })).toEqual({ min: 0, max: 30 });
 });

@@ -29,6 +29,8 @@ export interface Moved {
   unit: string;
   over: string | null;
   planned_db: number;
+  /** No threshold of this detector may lie there or below; null where nothing says so. */
+  lies_above_db: number | null;
   on_above_db: number;
   sets: { path: string; from: string; to: string }[];
   real_per_d: Told<Quantity>;
@@ -53,11 +55,16 @@ export const STEP_DB = 0.5;
 const BELOW_DB = 10;
 const ABOVE_DB = 20;
 
-/** The ends of the slider: what was tried, else some decibels about the planned value, which is always a whole number of steps away. */
-export function ends(planned: number, tried: { low: number; high: number } | null): { min: number; max: number } {
+/**
+ * The ends of the slider: what was tried, else some decibels about the planned value, which is always a whole number of steps away. None of
+ * its values lies at or below `above`.
+ */
+export function ends(planned: number, tried: { low: number; high: number } | null, above: number | null = null): { min: number; max: number } {
   const steps = (db: number): number => Math.ceil(Math.max(db, 0) / STEP_DB - 1e-9) * STEP_DB;
+  const down = steps(planned - (tried?.low ?? planned - BELOW_DB));
+  const room = above === null ? Infinity : Math.max(0, Math.ceil((planned - above) / STEP_DB - 1e-9) - 1) * STEP_DB;
   return {
-    min: planned - steps(planned - (tried?.low ?? planned - BELOW_DB)),
+    min: planned - Math.min(down, room),
     max: planned + steps((tried?.high ?? planned + ABOVE_DB) - planned),
   };
 }

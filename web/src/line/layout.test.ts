@@ -40,6 +40,25 @@ test("verif_ lines beside each other get columns of their own", () => {
   expect(x.get("module.far")).not.toBe(x.get("module.upper"));
 });
 
+test("verif_ a line under a float hangs from the depth of the float, and of a depth that is not known no bed and no anchor is drawn", () => {
+  const taut: Drawing = {
+    ...drawing,
+    water_depth_m: 31,
+    modules: [module("ears", 22, "section.taut")],
+    floats: [{ path: "float.top", depth_m: 17, position: null, ...own }],
+    sections: [{ path: "section.taut", from: "float.top", to: "anchor.clump", length_m: 14, ...own }],
+    anchors: [{ path: "anchor.clump", depth_m: 31, ...own }],
+  };
+  const found = lay(taut, 560, 460);
+  const float = found.hung.find(({ path }) => path === "float.top");
+  expect(float?.y).toBeCloseTo(found.surfaceY + 17 * found.perMetre, 9);
+  expect(float?.x).toBe(found.modules[0]?.x);
+  expect(found.sections[0]).toMatchObject({ y1: float?.y, y2: found.anchors[0]?.y });
+  const nowhere = lay({ ...taut, water_depth_m: null, anchors: [{ path: "anchor.clump", depth_m: null, ...own }] }, 560, 460);
+  expect(nowhere.bedKnown).toBe(false);
+  expect(nowhere.anchors).toEqual([]);
+});
+
 test("verif_ labels stay apart, in order, within bounds, and unmoved where they do not touch", () => {
   expect(spread([10, 100, 200], 20, 0, 300)).toEqual([10, 100, 200]);
   const packed = spread([50, 52, 51, 200, 203], 20, 0, 300);

@@ -10,20 +10,39 @@ export interface Spot {
 
 export interface Layout {
   surfaceY: number;
+  /** Where the bed lies; where its depth is not known, the end of what is drawn. */
   bedY: number;
+  bedKnown: boolean;
   /** Pixels of a metre of depth. */
   perMetre: number;
   ticks: { depth_m: number; y: number }[];
-  modules: (Spot & { module: DrawnModule; labelY: number })[];
+  /** `tagWidth`: widest that what stands beside a module may be. */
+  modules: (Spot & { module: DrawnModule; labelY: number; tagWidth: number })[];
   sections: { path: string; x1: number; y1: number; x2: number; y2: number }[];
-  spans: { path: string; line: string; labelX: number; labelY: number; anchorX: number; anchorY: number }[];
+  /** `labelled`: there is room for words beside it; `chars`: how many letters of a line of them. */
+  spans: { path: string; line: string; labelX: number; labelY: number; anchorX: number; anchorY: number; side: "end" | "start" | "middle"; labelled: boolean; chars: number }[];
   anchors: Spot[];
   hung: Spot[];
   /** Whether there is room for more than a name beside each thing. */
   roomy: boolean;
+  /** Whether there is room for a second, shorter line beside each module all the same. */
+  wordy: boolean;
 }
 
 const RULER = 52;
+/** Width of a letter of a label, px. */
+const LETTER = 6.3;
+/** Of what stands beside a module: from its middle, and how wide it may be. */
+const TAG = { from: 28, width: 150, above: 17, below: 5, belowTwo: 19 };
+
+interface Box {
+  left: number;
+  right: number;
+  top: number;
+  bottom: number;
+}
+
+const meets = (a: Box, b: Box): boolean => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
 
 /** A step of 1, 2 or 5 tens such that at most `most` of them fit. */
 export function niceStep(range: number, most: number): number {
@@ -83,21 +102,24 @@ function columns(drawing: Drawing): { of: Map<string, number>; count: number; se
 export function lay(drawing: Drawing, width: number, height: number, worded = false): Layout {
   const surfaceY = 64;
   const bedY = Math.max(surfaceY + 120, height - 30);
-  const deepest = Math.max(drawing.water_depth_m, ...drawing.modules.map((one) => one.depth_m ?? 0));
+  const bedKnown = drawing.water_depth_m !== null;
+  const deepest = Math.max(drawing.water_depth_m ?? 0, ...drawing.modules.map((one) => one.depth_m ?? 0));
   const perMetre = (bedY - surfaceY) / Math.max(deepest, 1e-6);
   const step = niceStep(deepest, Math.max(3, Math.floor((bedY - surfaceY) / 44)));
   const ticks: Layout["ticks"] = [];
   for (let n = 0; n * step <= deepest * 1.0001; n += 1) ticks.push({ depth_m: n * step, y: surfaceY + n * step * perMetre });
 
   const { of, count, sectionOf } = columns(drawing);
-  const roomy = count === 1 && width >= 430;
+  const roomy = count === 1 && width >= 520;
   const usable = width - RULER - 16;
+  const most = Math.max(...Array.from({ length: count }, (_, column) => drawing.modules.filter(({ path }) => (of.get(path) ?? 0) === column).length));
+  const wordy = !roomy && usable / count >= 140 && most * 39 <= bedY - surfaceY + 14;
   const xOf = (column: number): number => (count === 1 ? RULER + usable * (roomy ? 0.5 : width < 340 ? 0.24 : 0.36) : RULER + (usable * (column + 0.32)) / count);
   const yOf = (depth_m: number | null | undefined): number => surfaceY + (depth_m ?? 0) * perMetre;
 
   const spot = new Map<string, Spot>();
   const modules = drawing.modules
-    .map((module) => ({ path: module.path, x: xOf(of.get(module.path) ?? 0), y: yOf(module.depth_m), module, labelY: 0 }))
+    .map((module) => ({ path: module.path, x: xOf(of.get(module.path) ?? 0), y: yOf(module.depth_m), module, labelY: 0, tagWidth: roomy ? 210 : TAG.width }))
     .sort((a, b) => a.y - b.y || (a.path < b.path ? -1 : 1));
   // Modules at one depth of one column would lie on each other.
   modules.forEach((one, i) => {
@@ -105,7 +127,10 @@ export function lay(drawing: Drawing, width: number, height: number, worded = fa
     if (before !== undefined && before.x === one.x && one.y - before.y < 9) one.x = before.x + 16;
   });
   for (const one of modules) spot.set(one.path, one);
-  const anchors = drawing.anchors.map((anchor) => ({ path: anchor.path, x: xOf(of.get(anchor.path) ?? 0), y: yOf(anchor.depth_m ?? drawing.water_depth_m) }));
+  const anchors = drawing.anchors.flatMap((anchor) => {
+    const depth_m = anchor.depth_m ?? drawing.water_depth_m;
+    return depth_m === null ? [] : [{ path: anchor.path, x: xOf(of.get(anchor.path) ?? 0), y: yOf(depth_m) }];
+  });
   for (const one of anchors) spot.set(one.path, one);
   const hung: Spot[] = [];
   for (const one of [...drawing.floats, ...drawing.weights]) {
@@ -114,7 +139,8 @@ export function lay(drawing: Drawing, width: number, height: number, worded = fa
     const from = on === undefined ? undefined : spot.get(on.from);
     const to = on === undefined ? undefined : spot.get(on.to);
     const share = on === undefined ? 0 : (one.position?.from_top_m ?? 0) / on.length_m;
-    const y = one.position?.depth_m !== undefined ? yOf(one.position.depth_m) : from && to ? from.y + (to.y - from.y) * share : null;
+    const depth_m = one.position?.depth_m ?? one.depth_m ?? null;
+    const y = depth_m !== null ? yOf(depth_m) : from && to ? from.y + (to.y - from.y) * share : null;
     if (y === null) continue;
     const column = section === undefined ? of.get(one.path) : sectionOf.get(section);
     const placed = { path: one.path, x: xOf(column ?? 0), y };
@@ -129,8 +155,16 @@ export function lay(drawing: Drawing, width: number, height: number, worded = fa
 
   for (let column = 0; column < count; column += 1) {
     const here = modules.filter((one) => (of.get(one.path) ?? 0) === column);
-    const placed = spread(here.map(({ y }) => y), roomy || worded ? 39 : 24, surfaceY - 22, bedY - 8);
+    const placed = spread(here.map(({ y }) => y), roomy || wordy || worded ? 39 : 24, surfaceY - 22, bedY - 8);
     here.forEach((one, i) => (one.labelY = placed[i] ?? one.y));
+  }
+
+  if (!roomy) {
+    // Beside the next column's things, and not upon them.
+    for (const one of modules) {
+      const beside = [...spot.values()].filter(({ x, y }) => x > one.x + TAG.from && Math.abs(y - one.labelY) < 36).map(({ x }) => x - 24);
+      one.tagWidth = Math.max(56, Math.min(TAG.width, ...beside.map((x) => x - one.x - TAG.from), width - one.x - TAG.from - 4));
+    }
   }
 
   const drawn = drawing.spans.flatMap((span) => {
@@ -146,10 +180,27 @@ export function lay(drawing: Drawing, width: number, height: number, worded = fa
     const far = Math.abs(to.y - from.y);
     const bulge = Math.min(from.x, to.x) - 26 - lane * 10 - (far > 120 ? 8 : 0);
     const line = from.x === to.x || roomy ? `M${from.x - 10} ${from.y} C${bulge} ${from.y} ${bulge} ${to.y} ${to.x - 10} ${to.y}` : `M${from.x} ${from.y} L${to.x} ${to.y}`;
-    return { path: span.path, line, labelX: bulge - 8, labelY: (from.y + to.y) / 2, anchorX: bulge + 3, anchorY: (from.y + to.y) / 2 };
+    const middle = { x: (from.x + to.x) / 2, y: (from.y + to.y) / 2 };
+    const anchor = { anchorX: roomy ? bulge + 3 : middle.x, anchorY: middle.y };
+    if (roomy) return { path: span.path, line, labelX: bulge - 8, labelY: middle.y, ...anchor, side: "end" as const, labelled: true, chars: Math.floor((bulge - 8 - RULER) / LETTER) };
+    // Under each other: beside the cable, clear of the ruler; else upon the middle of the cable, or below one that lies along the surface.
+    if (from.x === to.x) return { path: span.path, line, labelX: from.x + TAG.from, labelY: middle.y, ...anchor, side: "start" as const, labelled: true, chars: Math.floor((width - from.x - TAG.from) / LETTER) };
+    const low = far < 40 ? middle.y + 30 : middle.y;
+    return { path: span.path, line, labelX: middle.x, labelY: low, ...anchor, side: "middle" as const, labelled: true, chars: Math.floor((2 * Math.min(middle.x - RULER, width - middle.x)) / LETTER) };
   });
-  const labelYs = spread(spans.map(({ labelY }) => labelY), roomy ? 31 : 16, surfaceY + 12, bedY - 14);
-  spans.forEach((one, i) => (one.labelY = labelYs[i] ?? one.labelY));
+  if (roomy) {
+    const labelYs = spread(spans.map(({ labelY }) => labelY), 31, surfaceY + 12, bedY - 14);
+    spans.forEach((one, i) => (one.labelY = labelYs[i] ?? one.labelY));
+  } else {
+    // Words that would lie on others are left out: lists beside the drawing tell the same.
+    const taken: Box[] = modules.map(({ x, labelY, tagWidth }) => ({ left: x + TAG.from, right: x + TAG.from + tagWidth, top: labelY - TAG.above, bottom: labelY + (wordy || worded ? TAG.belowTwo : TAG.below) }));
+    for (const one of spans) {
+      const half = one.side === "middle" ? 45 : 0;
+      const box = { left: one.labelX - half, right: one.labelX + (half === 0 ? 90 : half), top: one.labelY - 12, bottom: one.labelY + 4 };
+      one.labelled = box.top > surfaceY && box.bottom < bedY && !taken.some((each) => meets(each, box));
+      if (one.labelled) taken.push(box);
+    }
+  }
 
-  return { surfaceY, bedY, perMetre, ticks, modules, sections, spans, anchors, hung, roomy };
+  return { surfaceY, bedY, bedKnown, perMetre, ticks, modules, sections, spans, anchors, hung, roomy, wordy };
 }

@@ -10,6 +10,7 @@ import { tags } from "@lezer/highlight";
 import type { JsonSchema } from "../api.ts";
 import type { Mistake } from "../documents.ts";
 import type { Pen } from "../state.svelte.ts";
+import { besides } from "../words.ts";
 import { complete } from "./completion.ts";
 
 const look = EditorView.theme({
@@ -140,7 +141,7 @@ export function editor(
           // A mistake of no width still has to be seen.
           to: to > from ? to : clamp(from + 1),
           severity: one.severity === "warning" ? "warning" : "error",
-          message: one.help === null ? one.message : `${one.message}\n${one.help}`,
+          message: [one.message, besides(one)].filter((words) => words !== "").join("\n"),
         };
       });
       view.dispatch(setDiagnostics(view.state, found));

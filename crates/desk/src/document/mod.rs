@@ -237,7 +237,8 @@ fn call_told(line: &Line, call: CallIx, at: SensorIx, range_m: f64) -> Value {
     let bands = found.as_ref().map(|found| {
         let bands = found.bands.iter().map(|one| {
             json!({
-                "centre_hz": one.band.centre_hz(),
+                // As the bands of the sea and of the chain are named.
+                "centre_hz": one.band.nominal_hz(),
                 "source_level_db_re_1upa_m": one.source_level_db,
                 "received_level_db_re_1upa": one.received_level_db,
             })

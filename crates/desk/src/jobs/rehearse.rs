@@ -130,9 +130,12 @@ fn usable(read: &CueReading) -> Result<&CueSheet, ApiError> {
     let wrong = read.mistakes.iter().any(Mistake::is_error);
     read.cues.as_ref().filter(|_| !wrong).ok_or_else(|| {
         let places = Places::of(&read.sources);
-        ApiError::unusable("mistakes", "the cue sheet cannot be used as it is")
-            .help("mend what is underlined")
-            .with("mistakes", json!(text::placed(&read.mistakes, &places)))
+        ApiError::unusable(
+            "mistakes",
+            "the cue sheet has mistakes, and cannot be used as it is",
+        )
+        .help("mend what is listed: each tells its line in the sheet")
+        .with("mistakes", json!(text::placed(&read.mistakes, &places)))
     })
 }
 

@@ -398,3 +398,135 @@ fn verif_what_cannot_be_asked_is_said_with_its_reason() {
         .json();
     assert!(!told["mistakes"].as_array().unwrap().is_empty());
 }
+
+/// What a mistake reaches is unknown in the drawing as it is in the verdicts: what is left of the line is another line.
+#[test]
+fn verif_a_mistake_leaves_no_voltage_of_the_rest_of_the_line() {
+    let desk = Desk::open();
+    let good = desk.text();
+    let text = good.replacen("from_top = \"22 m\"", "from_top = 63", 1);
+    assert_ne!(text, good);
+    let told = desk.consequences(&text, "quick");
+    let ruling = |j: &&Value| j["id"] == "voltage";
+    let requirements = told["verdicts"]["requirements"].as_array().unwrap();
+    assert_eq!(
+        requirements.iter().find(ruling).unwrap()["ruling"],
+        "unknown"
+    );
+    for module in told["line"]["modules"].as_array().unwrap() {
+        let why = module["voltage"]["unknown"].as_str();
+        assert!(
+            why.unwrap().contains("mistake"),
+            "{} {}",
+            module["path"],
+            module["voltage"]
+        );
+    }
+    for span in told["line"]["spans"].as_array().unwrap() {
+        assert!(span["loop_ohm"].is_null() && span["load_share"].is_null());
+        assert!(span["ohms_unknown"].is_string(), "{span}");
+    }
+}
+
+/// A call and the noise of the chain come in the same bands, under the same names.
+#[test]
+fn verif_calls_come_in_the_bands_of_the_chain() {
+    let desk = Desk::open();
+    let asked = json!({ "text": desk.text(), "ask": { "range": "1 km" } });
+    let told = desk.post("/api/document/chain", &asked).ok();
+    let mut compared = 0;
+    for sensor in told["sensors"].as_array().unwrap() {
+        let centres = |of: &Value| -> Vec<f64> {
+            let bands = of["bands"].as_array().unwrap().iter();
+            bands.map(|b| b["centre_hz"].as_f64().unwrap()).collect()
+        };
+        let own = centres(sensor);
+        for call in sensor["calls"].as_array().unwrap() {
+            for hz in centres(call) {
+                assert!(own.contains(&hz), "{hz} Hz is none of {own:?}");
+                compared += 1;
+            }
+        }
+    }
+    assert!(compared > 0);
+}
+
+/// A float at the end of a rope stands as much above the other end as the rope is long: 31 m of water less 14 m of rope.
+#[test]
+fn verif_a_float_at_an_end_of_a_section_has_a_depth() {
+    let example = std::path::Path::new(EXAMPLE).join("../kestrel-piles");
+    let desk = Desk::of(&example, None);
+    let told = desk.consequences(&desk.text(), "quick");
+    assert_eq!(told["line"]["floats"][0]["path"], "float.top");
+    assert_eq!(told["line"]["floats"][0]["depth_m"], 17.0);
+}
+
+/// What a case comes to is the largest of what it comes to in still water, at crests and in troughs.
+#[test]
+fn verif_a_mooring_tells_the_largest_over_waves() {
+    let desk = Desk::open();
+    let told = desk
+        .post(
+            "/api/document/mooring",
+            &json!({ "text": desk.text(), "ask": {} }),
+        )
+        .ok();
+    let (mut waves, mut still) = (0, 0);
+    for shape in told["lines"][0]["shapes"].as_array().unwrap() {
+        let number = |v: &Value| v.as_f64().unwrap();
+        let along = |s: &Value| {
+            number(&s["anchor_pull"]["east_n"]).hypot(number(&s["anchor_pull"]["north_n"]))
+        };
+        let greatest = &shape["greatest"];
+        let all = [shape, &shape["crest"], &shape["trough"]];
+        let all: Vec<&Value> = all.into_iter().filter(|s| !s.is_null()).collect();
+        let most = |of: &dyn Fn(&Value) -> f64| all.iter().map(|s| of(s)).fold(0.0, f64::max);
+        let near = |a: f64, b: f64| (a - b).abs() <= 1e-9 * b.abs().max(1.0);
+        assert!(near(
+            number(&greatest["excursion"]["excursion_m"]),
+            most(&|s| number(&s["excursion_m"]))
+        ));
+        assert!(near(
+            number(&greatest["anchor_up"]["force_n"]),
+            most(&|s| number(&s["anchor_pull"]["up_n"]))
+        ));
+        assert!(near(
+            number(&greatest["anchor_along"]["force_n"]),
+            most(&along)
+        ));
+        let points = shape["points"].as_array().unwrap().iter();
+        let calm = points.map(|p| number(&p["tension_n"])).fold(0.0, f64::max);
+        let tension = number(&greatest["tension"]["force_n"]);
+        let things = shape["things"].as_array().unwrap();
+        if all.len() == 1 {
+            still += 1;
+            assert!(near(tension, calm) && greatest["tension"]["surface"] == "still");
+            assert!(things.iter().all(|t| t["over_waves"].is_null()));
+            continue;
+        }
+        waves += 1;
+        assert!(tension > calm && greatest["tension"]["surface"] == "crest");
+        assert_eq!(greatest["excursion"]["surface"], "trough");
+        for thing in things {
+            let over = &thing["over_waves"];
+            let depth_m = number(&thing["depth_m"]);
+            assert!(number(&over["least_depth_m"]) < depth_m, "{thing}");
+            assert!(depth_m < number(&over["most_depth_m"]), "{thing}");
+            assert!(number(&over["most_tilt_deg"]) >= number(&thing["tilt_deg"]));
+        }
+    }
+    assert!(waves > 0 && still > 0);
+}
+
+/// A body that is no object is told so in words of JSON.
+#[test]
+fn verif_a_body_that_is_no_object_is_said_to_be_none() {
+    let desk = Desk::open();
+    let answer = desk.post("/api/jobs", &json!(["rehearse", "x", {}]));
+    assert_eq!((answer.status, answer.error().as_str()), (400, "bad-body"));
+    let said = answer.json()["error"]["message"].to_string();
+    assert!(
+        said.contains("JSON object") && !said.contains("struct"),
+        "{said}"
+    );
+}

@@ -233,3 +233,25 @@ fn verif_both_levels_are_moved_and_both_sides_tell_what_they_know() {
         assert_eq!(desk.post("/api/threshold", &asked).error(), code, "{asked}");
     }
 }
+
+/// A threshold over a background lies above the background itself: the document says so, and one that does not is refused with its reason.
+#[test]
+fn verif_a_threshold_ends_where_its_key_does() {
+    let desk = Desk::open();
+    let ask = |db: f64| {
+        let asked =
+            json!({ "text": desk.text(), "detector": "detector.upcall-lower", "on_above_db": db });
+        desk.post("/api/threshold", &asked)
+    };
+    let told = ask(0.5).ok();
+    let least = told["lies_above_db"].as_f64().unwrap();
+    assert!(least < 0.5);
+    let refused = ask(least);
+    assert_eq!(refused.error(), "mistakes");
+    let said = refused.json()["error"].to_string();
+    assert!(
+        said.contains("a threshold of 0 dB here") && said.contains("the background itself"),
+        "{said}"
+    );
+    assert!(!said.contains("underlined"), "{said}");
+}

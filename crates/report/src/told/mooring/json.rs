@@ -110,7 +110,12 @@ fn shape_json(line: &Line, case: &DesignCase, shape: &Result<CaseShape, NoShape>
         "anchor_pull": force_json(found.anchor_n),
         "on_the_bed_m": found.touch.map_or(0.0, |touch| touch.s_m),
         "buoy": shape.buoy.map(buoy_json),
-        "things": shape.things.iter().map(|t| thing_json(line, t)).collect::<Vec<_>>(),
+        "greatest": greatest_json(shape),
+        "things": shape.things.iter().enumerate().map(|(i, t)| {
+            let mut told = thing_json(line, t);
+            told["over_waves"] = over_waves_json(shape, i);
+            told
+        }).collect::<Vec<_>>(),
         "wave_at_bed": shape.wave_at_bed.map(wave_json),
         "crest": shape.crest.as_deref().map(surface_json),
         "trough": shape.trough.as_deref().map(surface_json),
@@ -130,6 +135,49 @@ fn surface_word(surface: Surface) -> &'static str {
         Surface::Crest => "crest",
         Surface::Trough => "trough",
     }
+}
+
+/// The largest of what `of` tells of a shape in still water, at crests and in troughs, under its key and with where the surface stands then.
+fn largest(shape: &CaseShape, key: &str, of: impl Fn(&CaseShape) -> f64) -> Value {
+    let mut all = shape.surfaces().map(|(surface, s)| (surface, of(s)));
+    let first = all.next();
+    let most = all.fold(first, |most, one| match most {
+        Some(most) if most.1 >= one.1 => Some(most),
+        _ => Some(one),
+    });
+    json!(most.map(|(surface, value)| {
+        let mut told = json!({ "surface": surface_word(surface) });
+        told[key] = json!(value);
+        told
+    }))
+}
+
+/// What a case comes to, waves and all.
+fn greatest_json(shape: &CaseShape) -> Value {
+    let anchor = |s: &CaseShape| s.shape.anchor_n;
+    json!({
+        "excursion": largest(shape, "excursion_m", |s| s.shape.excursion_m()),
+        "tension": largest(shape, "force_n", |s| {
+            s.shape.points.iter().map(|p| p.tension_n()).fold(0.0, f64::max)
+        }),
+        "anchor_along": largest(shape, "force_n", |s| libm::hypot(anchor(s)[0], anchor(s)[1])),
+        "anchor_up": largest(shape, "force_n", |s| anchor(s)[2]),
+    })
+}
+
+/// Between what a thing lies in still water, at crests and in troughs; null without waves.
+fn over_waves_json(shape: &CaseShape, thing: usize) -> Value {
+    if shape.crest.is_none() && shape.trough.is_none() {
+        return Value::Null;
+    }
+    let all = shape.surfaces().filter_map(|(_, s)| s.things.get(thing));
+    let most = |of: fn(&CaseThing) -> f64| all.clone().map(of).fold(f64::NEG_INFINITY, f64::max);
+    json!({
+        "least_depth_m": all.clone().map(|t| t.depth_m).fold(f64::INFINITY, f64::min),
+        "most_depth_m": most(|t| t.depth_m),
+        "most_tilt_deg": most(|t| t.tilt_deg),
+        "most_tension_above_n": most(|t| t.above_n),
+    })
 }
 
 /// The line at rest with the surface at the crests or in the troughs.
