@@ -14,7 +14,9 @@ use assess::Check;
 use plan::{Line, Reading};
 use serde_json::Value;
 
+pub(crate) use csv::rows;
 pub use manifest::{MANIFEST, ManifestError, PackState, Strange, manifest, verify};
+pub use settings::{PLAN_DIGEST, module_settings};
 pub use software::NotWritten;
 
 /// A file of a pack.
