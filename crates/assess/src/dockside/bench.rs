@@ -144,6 +144,7 @@ impl<'l> Bench<'l> {
         let joined = bench.order.iter().map(|(m, _)| Setup::Joined(*m));
         let heavy = (0..line.modules.len())
             .filter(|m| matches!(bench.heaviest[*m], Ok(Some(_))))
+            .filter(|m| bench.order.iter().any(|(placed, _)| placed.0 == *m))
             .map(|m| Setup::Heaviest(ModuleIx(m)));
         let setups: Vec<Setup> = joined
             .chain([Setup::Off, Setup::Usual])

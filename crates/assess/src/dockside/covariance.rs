@@ -13,8 +13,6 @@ use super::quay::Quay;
 /// The covariance of some readings.
 #[derive(Clone, Debug)]
 pub(super) struct Covariance {
-    /// Standard deviation of each reading.
-    pub(super) deviations: Vec<f64>,
     /// Lower Cholesky factor, row by row.
     factor: Vec<Vec<f64>>,
 }
@@ -35,11 +33,9 @@ pub(super) fn expected(
         }
         matrix[i][i] += meter[i] * meter[i];
     }
-    let deviations = (0..n).map(|i| libm::sqrt(matrix[i][i])).collect();
     Some((
         readings,
         Covariance {
-            deviations,
             factor: cholesky(matrix)?,
         },
     ))
@@ -118,10 +114,7 @@ mod tests {
     #[test]
     fn verif_chi_square_is_that_of_the_inverse() {
         let factor = cholesky(vec![vec![4.0, 0.0], vec![2.0, 5.0]]).unwrap();
-        let covariance = Covariance {
-            deviations: vec![2.0, libm::sqrt(5.0)],
-            factor,
-        };
+        let covariance = Covariance { factor };
         assert!((covariance.chi_square(&[2.0, 3.0]) - 2.0).abs() < 1e-12);
         assert!(cholesky(vec![vec![1.0, 0.0], vec![2.0, 1.0]]).is_none());
     }

@@ -234,7 +234,7 @@ impl Dockside {
 
 fn rests_on(bench: &Bench<'_>) -> Vec<String> {
     let mut all = vec![
-        "contacts as new, the water's leaks and the warmth that a load gives its cable left out; a band holds 95 % of sound lines: spreads of the plan, those told as assumed, and the meter".to_owned(),
+        "contacts as new; leaks to the water and the warmth that a load gives its cable are left out; a band holds 95 % of sound lines: spreads of the plan, those told as assumed, and the meter".to_owned(),
         "voltages are read at a module's inlet, between its two conductors, with its own load on; a leg is read by itself, with its far end shorted for the loop and open for the rest".to_owned(),
     ];
     for (m, heaviest) in bench.heaviest.iter().enumerate() {

@@ -205,7 +205,7 @@ impl Quay {
         let wire_share = share(
             ask.wire_share,
             WIRE_SHARE,
-            "a conductor has the resistance of its table",
+            "a conductor has the resistance of its table, and a way through a module what is written,",
             "--spread-wire",
         );
         let load_share = share(

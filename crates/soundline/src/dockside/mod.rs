@@ -114,7 +114,7 @@ pub(crate) enum DocksideCommandError {
         /// The file.
         path: PathBuf,
         /// Why.
-        why: ReadingsError,
+        why: Box<ReadingsError>,
     },
     /// Rows of the readings cannot be used.
     #[error("{}: {} of its rows cannot be used{}", path.display(), faults.len(), listed(faults))]
@@ -163,7 +163,7 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
     let bytes = bytes_of(path)?;
     let taken = read_readings(&bytes, &sheet).map_err(|why| DocksideCommandError::Readings {
         path: path.clone(),
-        why,
+        why: Box::new(why),
     })?;
     if !taken.faults.is_empty() {
         return Err(DocksideCommandError::Rows {

@@ -41,16 +41,15 @@ pub fn dockside_value(value: f64, unit: &str) -> String {
 fn band(expected: &Expected, unit: &str) -> String {
     let told = |v: f64| dockside_value(v, unit);
     let value = expected.value.map(told);
-    match (value, expected.low, expected.high) {
-        (Some(value), Some(low), Some(high)) => {
-            format!("{value} ({} to {})", told(low), told(high))
-        }
-        (Some(value), Some(low), None) => format!("{value} (at least {})", told(low)),
-        (_, Some(low), None) => format!("at least {}", told(low)),
-        (_, None, Some(high)) => format!("at most {}", told(high)),
-        (_, Some(low), Some(high)) => format!("{} to {}", told(low), told(high)),
-        (Some(value), None, None | Some(_)) => value,
-        (None, None, None) => "-".to_owned(),
+    let limits = match (expected.low, expected.high) {
+        (Some(low), Some(high)) => format!("{} to {}", told(low), told(high)),
+        (Some(low), None) => format!("at least {}", told(low)),
+        (None, Some(high)) => format!("at most {}", told(high)),
+        (None, None) => "no limit".to_owned(),
+    };
+    match value {
+        Some(value) => format!("{value} ({limits})"),
+        None => limits,
     }
 }
 
