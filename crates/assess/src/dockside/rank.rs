@@ -26,7 +26,7 @@ const MISMATCH: f64 = 1e4;
 /// Above this a resistance is beyond the ranges that matter here, ohm.
 const OPEN_OHM: f64 = 1e5;
 const GRID: usize = 17;
-const GOLDEN_STEPS: usize = 24;
+const GOLDEN_STEPS: usize = 16;
 /// Members of the first class that a further reading is asked to tell apart.
 const MOST_MEMBERS: usize = 12;
 /// Deviations beyond which more do not make a further reading better.

@@ -20,7 +20,9 @@ const WIDTH: usize = 106;
 /// Classes of faults that the text tells.
 const TOLD_CLASSES: usize = 3;
 /// Members of a class that the text tells.
-const TOLD_MEMBERS: usize = 10;
+const TOLD_MEMBERS: usize = 12;
+/// A class whose criterion is larger by more than this is not told: its likelihood is less than a twenty-thousandth of the best one's.
+const TOLD_WITHIN: f64 = 20.0;
 
 /// A value in the unit of a step.
 #[must_use]
@@ -200,49 +202,61 @@ fn faults(out: &mut String, line: &Line, ranking: &Ranking) {
     for row in said.iter().flat_map(|said| wrap(said, WIDTH - 2)) {
         let _ = writeln!(out, "  {row}");
     }
-    for (c, class) in ranking.classes.iter().take(TOLD_CLASSES).enumerate() {
+    let of = |class: &[usize]| ranking.candidates[class[0]].criterion;
+    let best = ranking.candidates.first().map_or(0.0, |c| c.criterion);
+    let (near, far): (Vec<_>, Vec<_>) = ranking
+        .classes
+        .iter()
+        .partition(|class| of(class.as_slice()) <= best + TOLD_WITHIN);
+    for (c, class) in near.iter().take(TOLD_CLASSES).enumerate() {
         for (i, &member) in class.iter().take(TOLD_MEMBERS).enumerate() {
             let candidate: &Candidate = &ranking.candidates[member];
-            let number = if i == 0 {
-                format!("{}.", c + 1)
-            } else {
-                String::new()
-            };
             let told = format!(
                 "{} ({:.1})",
                 fault_words(line, candidate),
                 candidate.chi_square
             );
+            let label = label(c, i);
             for (r, row) in wrap(&told, WIDTH - 8).iter().enumerate() {
-                let before = match (r, i) {
-                    (0, 0) => number.clone(),
-                    (0, _) => "or".to_owned(),
-                    _ => String::new(),
-                };
-                let _ = writeln!(out, "  {before:<3} {row}");
+                let before = if r == 0 { label.as_str() } else { "" };
+                let _ = writeln!(out, "  {before:<3}  {row}");
             }
         }
         if class.len() > TOLD_MEMBERS {
             let _ = writeln!(
                 out,
-                "      and {} more that read alike",
+                "       and {} more that read alike",
                 class.len() - TOLD_MEMBERS
             );
         }
     }
+    if let Some(next) = far.first().map(|class| &ranking.candidates[class[0]]) {
+        let _ = writeln!(
+            out,
+            "  Every other leaves {:.0} or more.",
+            next.chi_square.floor()
+        );
+    }
     if let Some(further) = &ranking.further {
         let dimension = probe_dimension(further.probe);
-        let members = ranking.classes.first().into_iter().flatten();
-        let told = members.zip(&further.predicted).filter_map(|(m, value)| {
-            let words = fault_words(line, &ranking.candidates[*m]);
-            Some(format!("{} with {words}", show((*value)?, dimension)))
-        });
+        let mut told: Vec<(String, Vec<String>)> = Vec::new();
+        for (i, value) in further.predicted.iter().enumerate() {
+            let Some(value) = value.map(|v| show(v, dimension)) else {
+                continue;
+            };
+            match told.iter_mut().find(|(held, _)| *held == value) {
+                Some((_, labels)) => labels.push(label(0, i)),
+                None => told.push((value, vec![label(0, i)])),
+            }
+        }
+        let told: Vec<String> = told
+            .iter()
+            .map(|(value, labels)| format!("{value} by {}", labels.join(", ")))
+            .collect();
         let told = format!(
-            "Read next: {}. It would be {}. It tells {} of {} pairs apart.",
+            "Read next: {}. It would be {}.",
             probe_words(line, further.probe),
-            told.collect::<Vec<_>>().join("; "),
-            further.pairs.0,
-            further.pairs.1
+            told.join("; ")
         );
         for row in wrap(&told, WIDTH - 2) {
             let _ = writeln!(out, "  {row}");
@@ -255,6 +269,12 @@ fn faults(out: &mut String, line: &Line, ranking: &Ranking) {
             let _ = writeln!(out, "  {row}");
         }
     }
+}
+
+/// A fault of a class, as `1a`.
+fn label(class: usize, member: usize) -> String {
+    let letter = char::from(b'a' + u8::try_from(member.min(25)).unwrap_or(25));
+    format!("{}{letter}", class + 1)
 }
 
 /// An empty file of readings with the steps of the sheet: `step,reading,unit,initials,note`.
