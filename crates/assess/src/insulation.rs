@@ -161,6 +161,26 @@ fn least_on_the_quay(
     life_s: f64,
     voltage_v: f64,
 ) -> Result<Vec<f64>, String> {
+    let (least_ohm, water_degc) = least_in_the_water(line, span, life_s, voltage_v)?;
+    let each = QUAY_DEGC.iter();
+    each.map(|degc| insulation_at_ohm(least_ohm, water_degc, *degc).map_err(|e| e.to_string()))
+        .collect()
+}
+
+/// Least reading of a leg on a quay of this temperature with which its pin lasts for the longest time in the water, ohm; why that is not known.
+pub(crate) fn least_at(line: &Line, span: &Span, quay_degc: f64) -> Result<f64, String> {
+    let life_s = line.deployment.longest_s();
+    let (least_ohm, water_degc) = least_in_the_water(line, span, life_s, voltage_v(line))?;
+    insulation_at_ohm(least_ohm, water_degc, quay_degc).map_err(|e| e.to_string())
+}
+
+/// Least insulation in the water with which a leg's pin lasts so long, ohm, and the water's temperature, degC.
+fn least_in_the_water(
+    line: &Line,
+    span: &Span,
+    life_s: f64,
+    voltage_v: f64,
+) -> Result<(f64, f64), String> {
     if span.contacts.is_some_and(|c| c.mated_pins_in_loop == 0) {
         return Err("it has no mated contacts that a leak could eat".to_owned());
     }
@@ -169,10 +189,7 @@ fn least_on_the_quay(
         .metal
         .least_insulation_ohm(pin.mass_kg, life_s, voltage_v);
     let least_ohm = least_ohm.map_err(|e| e.to_string())?;
-    let water_degc = water_degc(line, span)?;
-    let each = QUAY_DEGC.iter();
-    each.map(|degc| insulation_at_ohm(least_ohm, water_degc, *degc).map_err(|e| e.to_string()))
-        .collect()
+    Ok((least_ohm, water_degc(line, span)?))
 }
 
 /// Time until a leak has eaten a pin of a span, or of each with mated contacts.

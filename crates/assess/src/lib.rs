@@ -25,6 +25,7 @@ mod dawn;
 mod dawn_verdicts;
 mod delay_verdicts;
 mod delivery_verdicts;
+pub mod dockside;
 mod drawn;
 mod dummy;
 mod ear_geometry;

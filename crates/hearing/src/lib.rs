@@ -36,8 +36,8 @@ pub use pairs::{EarPair, TimeHeard, Untold};
 pub use survey::{Survey, line_up, survey};
 pub use tune::{
     Choice, Counts, Curve, DayCounts, Deaf, DeafBy, Example, Given, JudgeError, Judgement, Label,
-    LabelError, LabelFault, LabelFile, Limited, Mark, OfStretch, Outcome, Parts, Placed, Point,
-    Score, Trial, Tried, alarm_rate, curve, fit_judgement, place_labels, point, read_labels, score,
-    thresholds_db, try_thresholds,
+    LabelError, LabelFault, LabelFile, Limited, Mark, OfStretch, OpenQuote, Outcome, Parts, Placed,
+    Point, Records, Score, Trial, Tried, alarm_rate, curve, fit_judgement, place_labels, point,
+    read_labels, score, thresholds_db, try_thresholds,
 };
 pub use view::{View, band_hz, view};

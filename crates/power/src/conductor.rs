@@ -100,6 +100,13 @@ pub fn loop_resistance_ohm(
     Ok(2.0 * (length_m / 1000.0) * at_20_ohm_per_km * warmth)
 }
 
+/// Share by which the resistance of copper at `temperature_degc` changes with one kelvin, 1/K. Source: see the head of this module.
+#[must_use]
+pub fn resistance_change_per_k(temperature_degc: f64) -> f64 {
+    TEMPERATURE_COEFFICIENT_PER_K
+        / (1.0 + TEMPERATURE_COEFFICIENT_PER_K * (temperature_degc - 20.0))
+}
+
 /// Resistance of ONE conductor at 20 degC, ohm/km.
 ///
 /// Errors: an unlisted size. Source: IEC 60228 or ASTM B258, see the head of this module.

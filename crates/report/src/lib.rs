@@ -11,8 +11,8 @@ pub use output::{
     write_atomically_with,
 };
 pub use pack::{
-    MANIFEST, ManifestError, NotWritten, Pack, PackFile, PackOf, PackState, Strange, manifest,
-    pack, verify,
+    MANIFEST, ManifestError, NotWritten, PLAN_DIGEST, Pack, PackFile, PackOf, PackState, Strange,
+    manifest, module_settings, pack, verify,
 };
 pub use picture::{
     Analysis, Axis, AxisScale, ColourRange, EventMark, Frame, Grid, LevelLine, LevelPicture,
@@ -29,13 +29,13 @@ pub use told::{
     Allowance, Compared, FailureCues, Judged, PackedTopic, ReadMessage, SentMessage, Tuned,
     TunedEvent, UplinkFound, WeightReserveFound, certainty_json, certainty_text, chain_json,
     chain_text, check_brief, check_json, check_text, check_text_by_leverage, compare_json,
-    compare_markdown, compare_text, degrees, depths_json, difference, elevation_json,
-    evidence_table_json, evidence_table_text, failure_cues, failures_json, failures_text,
-    faults_json, faults_text, hours_json, hours_text, leverage_json, matched_words, mistakes_json,
-    mooring_json, mooring_text, paths_json, paths_text, places_json, places_text, range_json,
-    range_text, read_json, read_text, record_json, recovery_json, recovery_text, rehearsal_json,
-    rehearsal_text, remedies_of_one, remedy_end, remedy_json, remedy_text, reserve_json,
-    reserve_text, sent_json, sent_text, shadow_json, slip_json, slip_text, start_json, start_text,
-    topics_json, topics_text, trace_json, tune_csv, tune_json, tune_text, uplink_json, uplink_text,
-    year_json, year_text,
+    compare_markdown, compare_text, degrees, depths_json, difference, dockside_csv, dockside_json,
+    dockside_text, dockside_value, elevation_json, evidence_table_json, evidence_table_text,
+    failure_cues, failures_json, failures_text, faults_json, faults_text, hours_json, hours_text,
+    leverage_json, matched_words, mistakes_json, mooring_json, mooring_text, paths_json,
+    paths_text, places_json, places_text, range_json, range_text, read_json, read_text,
+    record_json, recovery_json, recovery_text, rehearsal_json, rehearsal_text, remedies_of_one,
+    remedy_end, remedy_json, remedy_text, reserve_json, reserve_text, sent_json, sent_text,
+    shadow_json, slip_json, slip_text, start_json, start_text, topics_json, topics_text,
+    trace_json, tune_csv, tune_json, tune_text, uplink_json, uplink_text, year_json, year_text,
 };

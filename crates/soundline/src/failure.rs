@@ -11,6 +11,7 @@ use thiserror::Error;
 use crate::chain::ChainCommandError;
 use crate::check::CheckError;
 use crate::desk::DeskCommandError;
+use crate::dockside::DocksideCommandError;
 use crate::exit::Exit;
 use crate::failures::FailuresCommandError;
 use crate::faults::FaultsCommandError;
@@ -87,6 +88,9 @@ pub(crate) enum Failure {
     /// No pack was written or verified.
     #[error(transparent)]
     Workpack(#[from] WorkpackError),
+    /// Nothing came of a dockside sheet.
+    #[error(transparent)]
+    Dockside(#[from] DocksideCommandError),
     /// Payloads cannot be told.
     #[error(transparent)]
     Payload(#[from] PayloadCommandError),
@@ -165,6 +169,7 @@ impl Failure {
             Failure::New(error) => error.help(),
             Failure::Mooring(error) => error.help(),
             Failure::Workpack(error) => error.help(),
+            Failure::Dockside(error) => error.help(),
             Failure::Paths(error) => error.help(),
             Failure::Payload(error) => error.help(),
             Failure::Place(error) => error.help(),

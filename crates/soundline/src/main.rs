@@ -10,6 +10,7 @@ mod check;
 mod compare;
 mod completions;
 mod desk;
+mod dockside;
 mod exit;
 mod failure;
 mod failures;
@@ -91,6 +92,7 @@ enum Command {
     Year(year::Args),
     Hours(hours::Args),
     Workpack(workpack::Args),
+    Dockside(dockside::Args),
     Desk(desk::Args),
     New(new::Args),
     Schema(schema::Args),
@@ -142,6 +144,7 @@ fn run(command: Command, out: &mut Out) -> Result<Exit, Failure> {
         Command::Faults(args) => faults::run(&args, out),
         Command::Failures(args) => failures::run(&args, out),
         Command::Workpack(args) => workpack::run(&args, out),
+        Command::Dockside(args) => dockside::run(&args, out),
         Command::Mooring(args) => mooring::run(&args, out),
         Command::Recovery(args) => recovery::run(&args, out),
         Command::Slip(args) => slip::run(&args, out),

@@ -167,6 +167,29 @@ pub fn electric(line: &Line) -> Result<Electric, InputError> {
     })
 }
 
+/// The same with every conductor at one temperature, degC: a line on the quay.
+///
+/// # Errors
+/// [`InputError`] for a conductor that no table lists and a temperature outside what the formula holds for.
+pub(crate) fn electric_at(line: &Line, temperature_degc: f64) -> Result<Electric, InputError> {
+    let wire_ohm = line.spans.iter().map(|span| {
+        let ohm = span.conductor.map(|conductor| {
+            loop_resistance_ohm(conductor, span.length_m, temperature_degc).map_err(|source| {
+                InputError::Conductor {
+                    what: format!("span.{}", span.id),
+                    source,
+                }
+            })
+        });
+        ohm.transpose()
+    });
+    Ok(Electric {
+        wire_ohm: wire_ohm.collect::<Result<_, _>>()?,
+        warm: vec![None; line.spans.len()],
+        unknowns: Vec::new(),
+    })
+}
+
 impl Conditions {
     /// Every module in the state in which it starts, outputs as at start, all whole.
     #[must_use]

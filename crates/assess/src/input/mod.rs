@@ -37,7 +37,7 @@ pub(crate) use cases::{FOULED, grown, level, water_density};
 pub use delivery::terms;
 pub(crate) use delivery::{since, told_apart};
 pub use electric::{Conditions, Contacts, Draw, Electric, ElectricInput, Given, electric};
-pub(crate) use electric::{boots, draws};
+pub(crate) use electric::{boots, draws, electric_at};
 pub use energy::{
     CellsInput, DrawnBattery, EnergyInput, GeneratedLight, Light, LoadPart, MeasuredLight,
     SupplyLoad, drawn_battery, energy, primary_cells, supply_load,

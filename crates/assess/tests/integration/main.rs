@@ -18,6 +18,7 @@ mod chain;
 mod dawns;
 mod delivery;
 mod detectors;
+mod dockside;
 mod drawn_evidence;
 mod electric;
 mod energy;

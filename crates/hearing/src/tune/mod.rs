@@ -17,5 +17,6 @@ pub use deaf::{Deaf, DeafBy};
 pub use judge::{Example, JudgeError, Judgement, Parts, Tried, fit_judgement};
 pub use labels::{Label, LabelError, LabelFault, LabelFile, read_labels};
 pub use place::{Given, Placed, place_labels};
+pub use records::{OpenQuote, Records};
 pub use score::{Counts, OfStretch, Outcome, Score, score};
 pub use trial::{Mark, Trial, try_thresholds};

@@ -2,17 +2,21 @@
 
 /// A quote is opened and not closed.
 #[derive(Debug)]
-pub(super) struct OpenQuote;
+pub struct OpenQuote;
 
-/// Records of a CSV text with the number of the line in which each begins. Fields are trimmed unless they stand in quotes.
-pub(super) struct Records<'t> {
+/// Records of a CSV text with the number of the line in which each begins, from 1. Fields are trimmed unless they stand in quotes; empty lines and
+/// lines that begin with `#` are passed over.
+#[derive(Debug)]
+pub struct Records<'t> {
     rest: &'t str,
     parted_by: char,
     line: usize,
 }
 
 impl<'t> Records<'t> {
-    pub(super) fn of(text: &'t str, parted_by: char) -> Self {
+    /// The records of a text whose fields are parted by this character.
+    #[must_use]
+    pub fn of(text: &'t str, parted_by: char) -> Self {
         Self {
             rest: text,
             parted_by,

@@ -25,6 +25,16 @@ impl Csv {
     }
 }
 
+/// A table with its header, each row with as many cells.
+pub(crate) fn rows<const N: usize>(
+    header: &[&str; N],
+    rows: impl Iterator<Item = [String; N]>,
+) -> String {
+    let mut csv = Csv::with(header);
+    rows.for_each(|row| csv.row(&row));
+    csv.text()
+}
+
 /// What a spreadsheet would take for a formula begins with a quotation mark of its own, so that it stays a text.
 fn cell(text: &str) -> String {
     let formula =

@@ -15,7 +15,9 @@ use assess::Check;
 use plan::{Line, Reading};
 use serde_json::Value;
 
+pub(crate) use csv::rows;
 pub use manifest::{MANIFEST, ManifestError, PackState, Strange, manifest, verify};
+pub use settings::{PLAN_DIGEST, module_settings};
 pub use software::NotWritten;
 
 /// A file of a pack.
@@ -75,6 +77,7 @@ pub fn pack(of: &PackOf<'_>) -> Result<Pack, serde_json::Error> {
         ),
     ];
     files.extend(settings::modules(of));
+    files.extend(dockside(of.line));
     let software = software::software(of.line);
     files.extend(software.files);
     files.sort_by(|a, b| a.path.cmp(&b.path));
@@ -82,6 +85,18 @@ pub fn pack(of: &PackOf<'_>) -> Result<Pack, serde_json::Error> {
         files,
         not_written: software.not_written,
     })
+}
+
+/// The sheet for the quay with its file of boxes, all that nobody has said yet assumed and told; why there is none.
+fn dockside(line: &Line) -> Vec<PackFile> {
+    const SHEET: &str = "dockside/sheet.txt";
+    match assess::dockside::dockside(line, &assess::dockside::QuayAsk::default()) {
+        Ok(sheet) => vec![
+            PackFile::text(SHEET, crate::dockside_text(line, &sheet, None)),
+            PackFile::text("dockside/readings.csv", crate::dockside_csv(&sheet)),
+        ],
+        Err(why) => vec![PackFile::text(SHEET, format!("No sheet: {why}.\n"))],
+    }
 }
 
 /// A document with its line end.

@@ -3,32 +3,39 @@
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
-use plan::{Action, Line, ModuleIx, Written};
+use plan::{Action, Line, ModuleIx, Reading};
 
 use super::{PackFile, PackOf};
 
+/// Key of the plan's digest in a file of settings.
+pub const PLAN_DIGEST: &str = "plan_digest";
+
+/// What a module is to be set to, each by its key path and on one line, sorted by that; empty where nothing is.
+#[must_use]
+pub fn module_settings(reading: &Reading, line: &Line, module: ModuleIx) -> Vec<(String, String)> {
+    let of_it = owned(line, module);
+    let written = reading.written().into_iter();
+    let set = written.filter(|w| of_it.iter().any(|path| is_set(path, &w.path)));
+    // A list over several lines of the plan is one line here.
+    let one_line = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    set.map(|w| (w.path, one_line(&w.text))).collect()
+}
+
 /// A file of settings for each module that has any.
 pub(super) fn modules(of: &PackOf<'_>) -> Vec<PackFile> {
-    let written = of.reading.written();
     let modules = (0..of.line.modules.len()).map(ModuleIx);
     let files = modules.filter_map(|module| {
-        let of_it = owned(of.line, module);
-        let lines: Vec<&Written> = written
-            .iter()
-            .filter(|w| of_it.iter().any(|path| is_set(path, &w.path)))
-            .collect();
-        if lines.is_empty() {
+        let settings = module_settings(of.reading, of.line, module);
+        if settings.is_empty() {
             return None;
         }
         let mut text = format!(
-            "# What {} is to be set to, by the plan's own keys.\nplan_digest = {}\n",
+            "# What {} is to be set to, by the plan's own keys.\n{PLAN_DIGEST} = {}\n",
             of.line.module_path(module),
             of.check.plan_digest
         );
-        for one in lines {
-            // A list over several lines of the plan is one line here.
-            let value: Vec<&str> = one.text.split_whitespace().collect();
-            let _ = writeln!(text, "{} = {}", one.path, value.join(" "));
+        for (key, value) in settings {
+            let _ = writeln!(text, "{key} = {value}");
         }
         let id = &of.line.modules[module.0].id;
         Some(PackFile::text(format!("settings/{id}.txt"), text))

@@ -8,6 +8,7 @@ mod check;
 mod compare;
 mod content;
 mod depths;
+mod dockside;
 mod evidence_table;
 mod fail_safes;
 mod failure_cues;
@@ -45,6 +46,7 @@ pub use check::{check_brief, check_json, check_text, check_text_by_leverage, mis
 pub(crate) use check::{nearest, totals};
 pub use compare::{Compared, compare_json, compare_markdown, compare_text};
 pub use depths::depths_json;
+pub use dockside::{dockside_csv, dockside_json, dockside_text, dockside_value};
 pub(crate) use evidence_table::support_words;
 pub use evidence_table::{evidence_table_json, evidence_table_text};
 pub use failure_cues::{FailureCues, failure_cues};

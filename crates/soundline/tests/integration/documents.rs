@@ -9,6 +9,7 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
+use crate::dockside::read_on_the_quay;
 use crate::files::tone_wav;
 use crate::records::every_record;
 use crate::shapes::compare;
@@ -519,6 +520,33 @@ fn regress_the_document_of_faults() {
         &told,
         Path::new(&demo.plan).parent().unwrap(),
     );
+}
+
+/// With a poor contact of 2 ohm in one leg, so that faults are ranked and a further reading is named.
+#[test]
+fn regress_the_documents_of_the_quay() {
+    let demo = demo("kelp-gate", false);
+    let beside = Path::new(&demo.plan).parent().unwrap();
+    let readings = read_on_the_quay(&demo, &["loop.to-ear"], 2.0);
+    let told = document(&["dockside", &demo.plan, &readings]);
+    assert!(told["faults"]["classes"][0][0]["size"].is_number());
+    compare("dockside-1.json", &told, beside);
+    let settings = beside.join("ear.txt");
+    fs::write(
+        &settings,
+        "detector.knock.expects = \"9 per d\"\nstrange = 1\n",
+    )
+    .unwrap();
+    let settings = settings.display().to_string();
+    let held = [
+        "dockside",
+        &demo.plan,
+        "--module",
+        "module.ear",
+        "--settings",
+        &settings,
+    ];
+    compare("dockside-settings-1.json", &document(&held), beside);
 }
 
 #[test]

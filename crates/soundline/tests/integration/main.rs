@@ -15,6 +15,7 @@ mod chain;
 mod check;
 mod deaf;
 mod desk;
+mod dockside;
 mod documents;
 mod failures;
 mod faults;
