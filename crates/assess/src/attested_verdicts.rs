@@ -24,8 +24,9 @@ fn days(from: Timestamp, to: Timestamp) -> f64 {
 
 /// The beginning of a day (UTC): a calibration is good for the whole of its last one.
 fn day_of(at: Timestamp) -> Timestamp {
-    let civil = TimeZone::UTC.to_datetime(at).date();
-    civil.to_zoned(TimeZone::UTC).map_or(at, |of| of.timestamp())
+    let begins = TimeZone::UTC.to_datetime(at).date().at(0, 0, 0, 0);
+    // Only the first day of the calendar has none.
+    TimeZone::UTC.to_timestamp(begins).unwrap_or(at)
 }
 
 fn later(from: Timestamp, seconds: f64) -> Option<Timestamp> {

@@ -5,8 +5,8 @@
 
 use plan::{Line, PinMetal, Q, Span, SpanIx};
 use power::fault::{
-    COPPER_IN_SEA_WATER, IRON, Insulated, Metal, NICKEL, PoleInWater, SILVER, Soaked, conductor_to_water_ohm,
-    insulation_at_ohm, leak_to_water,
+    COPPER_IN_SEA_WATER, IRON, Insulated, Metal, NICKEL, PoleInWater, SILVER, Soaked,
+    conductor_to_water_ohm, insulation_at_ohm, leak_to_water,
 };
 use quantity::{SECONDS_PER_DAY, show_number};
 

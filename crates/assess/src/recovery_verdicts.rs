@@ -312,8 +312,7 @@ pub(crate) fn weak_links(hangs: &Hangs<'_>) -> Vec<Verdict> {
             let why = format!(
                 "it has parted by then, and {anchor} with what hangs below the link comes off the bed at {lifts_n:.0} N: a pull that grows slowly lifts it first"
             );
-            let verdict =
-                against.judge(window.path.clone(), window.parts_by_n, evidence(), why);
+            let verdict = against.judge(window.path.clone(), window.parts_by_n, evidence(), why);
             // Where it parts before, the rope is what it must spare.
             all.extend(verdict.is_broken().then_some(verdict));
         }

@@ -115,9 +115,8 @@ pub(crate) fn remedy(line: &Line, memo: &Memo) -> Result<Helps, StartError> {
 fn beyond_the_supplies(line: &Line, input: &StartInput) -> Option<String> {
     let mut all = locked_out::beyond_the_supplies(line);
     all.retain(|b| input.modules.contains(&b.module));
-    locked_out::told(line, &all).map(|told| {
-        format!("{told}: no order of starting helps; lower the one or raise the other")
-    })
+    locked_out::told(line, &all)
+        .map(|told| format!("{told}: no order of starting helps; lower the one or raise the other"))
 }
 
 /// Which delays let a line start without any module falling out, that starts although some do. `None` where none were found.

@@ -39,7 +39,10 @@ pub(crate) fn ashore(
         Some(share) if share < 1.0 => share,
         // Too few come while it is on, whatever the queue does.
         Some(_) if off > 0.0 => {
-            let step = format!("uplink.{id} is off for want of charge {:.2} % of the hours of {off_in} (`off_below`)", 100.0 * off);
+            let step = format!(
+                "uplink.{id} is off for want of charge {:.2} % of the hours of {off_in} (`off_below`)",
+                100.0 * off
+            );
             return Ok((f64::INFINITY, step, on));
         }
         _ => {

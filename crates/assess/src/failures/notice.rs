@@ -169,12 +169,10 @@ impl<'a> Notice<'a> {
             };
             let own = line.modules[at].heartbeat;
             if let Some(own) = own.filter(|h| h.by == Some(UplinkIx(u)) && tells(at)) {
-                let told_s = heard_s
-                    .clone()
-                    .map(|heard| {
-                        let own_s = self.ashore_after_s(UplinkIx(u), own.topic, own.every_s.si);
-                        Ok(heard? + own_s?)
-                    });
+                let told_s = heard_s.clone().map(|heard| {
+                    let own_s = self.ashore_after_s(UplinkIx(u), own.topic, own.every_s.si);
+                    Ok(heard? + own_s?)
+                });
                 soonest = sooner(soonest, told_s);
             }
             if self.forwards(from, UplinkIx(u)) {

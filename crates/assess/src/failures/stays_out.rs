@@ -53,9 +53,9 @@ pub(crate) fn apart_s(line: &Line, from: usize) -> Option<Told> {
     };
     let (count, per_s) = (f64::from(limit.messages()), limit.per().as_s_f64());
     let others = line.behaviours.iter().filter(|b| b.on == ModuleIx(from));
-    let published = others.flat_map(|b| &b.actions).filter(
-        |a| matches!(a, Action::Publish { topic, .. } if *topic == heartbeat.topic),
-    );
+    let published = others
+        .flat_map(|b| &b.actions)
+        .filter(|a| matches!(a, Action::Publish { topic, .. } if *topic == heartbeat.topic));
     if published.count() > 1 {
         return Some(Err(format!(
             "{} publishes more than its heartbeat on {}, whose `at_most` may then hold heartbeats back: give the heartbeat a topic of its own",

@@ -113,12 +113,14 @@ impl<'m> UnderLoad<'m> {
         let drawn = drawn.as_ref().map_err(|why| why.clone())?;
         let found = drawn.of.get(&topic);
         let found = found.filter(|t| t.offered >= LEAST_MESSAGES);
-        found.map(|times| times.within(f64::INFINITY)).ok_or_else(|| {
-            format!(
-                "fewer than {LEAST_MESSAGES} of them in {} drawn months are too few to tell",
-                drawn.months
-            )
-        })
+        found
+            .map(|times| times.within(f64::INFINITY))
+            .ok_or_else(|| {
+                format!(
+                    "fewer than {LEAST_MESSAGES} of them in {} drawn months are too few to tell",
+                    drawn.months
+                )
+            })
     }
 
     /// What keeps results; `None` where nothing is drawn.

@@ -9,8 +9,8 @@ mod messages;
 use std::collections::BTreeSet;
 
 use plan::{
-    DelayFrom, DetectorIx, LiesIn, Line, ModuleIx, NoticeKind, Position, Reading, SectionEnd, StorageIx,
-    That, WrittenStart,
+    DelayFrom, DetectorIx, LiesIn, Line, ModuleIx, NoticeKind, Position, Reading, SectionEnd,
+    StorageIx, That, WrittenStart,
 };
 
 use crate::input::failed_attempts_words;

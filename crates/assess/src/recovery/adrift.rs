@@ -67,15 +67,17 @@ pub(super) fn adrift(
     let strongest_m_s = flowing.iter().copied().fold(0.0, f64::max);
     let weakest_m_s = flowing.iter().copied().reduce(f64::min);
     let within_s = |m_s: f64| (said.radius_m.si + circle.radius_m) / m_s + said.every_s.si;
-    Some(least.map_err(|error| error.to_string()).map(|least| {
-        Adrift {
-            buoy: line.module_path(module),
-            radius_m: said.radius_m.si,
-            fixes,
-            told_within_s: (strongest_m_s > 0.0).then(|| within_s(strongest_m_s)),
-            strongest_m_s,
-            weakest: weakest_m_s.map(|m_s| (m_s, within_s(m_s))),
-            least,
-        }
-    }))
+    Some(
+        least
+            .map_err(|error| error.to_string())
+            .map(|least| Adrift {
+                buoy: line.module_path(module),
+                radius_m: said.radius_m.si,
+                fixes,
+                told_within_s: (strongest_m_s > 0.0).then(|| within_s(strongest_m_s)),
+                strongest_m_s,
+                weakest: weakest_m_s.map(|m_s| (m_s, within_s(m_s))),
+                least,
+            }),
+    )
 }

@@ -24,7 +24,7 @@ pub struct Window {
     pub least_breaking_n: Result<(f64, String), String>,
     /// What holds the line down at the most where it is no more than the weight of an anchor, N, and the anchor; `None` where it holds by more than its weight, or the plan does not say.
     pub lifts_at_n: Option<(f64, String)>,
-    /// Another weak link of its line that has parted before this one may, and whether it lies above this one.
+    /// Another weak link of its line that has parted before this one may.
     pub after: Option<String>,
 }
 

@@ -44,7 +44,11 @@ fn verif_so_many_intervals_count_as_tell_a_silence() {
     let told = known(&lossy, "notice");
     close(told.value.value, EAR_S + 6.0 * BASE_S + SENT_S, 0.5);
     assert_eq!(told.ruling, Ruling::Broken);
-    assert!(told.why.contains("only 6 in a row tell a silence"), "{}", told.why);
+    assert!(
+        told.why.contains("only 6 in a row tell a silence"),
+        "{}",
+        told.why
+    );
 }
 
 /// A window of a minute a week carries at most one in fourteen, and which ones hangs on the hour, not on chance; a message of 400 kB is 3334 of 120 B, 4.6 h of sessions against 60 s.

@@ -23,9 +23,8 @@ fn verif_what_never_switches_on_is_neither_ready_nor_heard_nor_at_its_voltage() 
         close(told.value.value, 48.0, 1e-9);
         close(told.limit.value, 50.0, 1e-9);
         assert!(
-            told.why.contains(
-                "module.ear switches on at 50 V, and no supply gives more than 48 V"
-            ),
+            told.why
+                .contains("module.ear switches on at 50 V, and no supply gives more than 48 V"),
             "{}",
             told.why
         );
@@ -33,7 +32,10 @@ fn verif_what_never_switches_on_is_neither_ready_nor_heard_nor_at_its_voltage() 
     close(known(&locked, "heard").value.value, 0.0, 1e-9);
     assert!(requirement(&locked, "heard").is_broken());
     let why = why_unknown(&locked, "lost");
-    assert!(why.contains("does not work while nothing is broken"), "{why}");
+    assert!(
+        why.contains("does not work while nothing is broken"),
+        "{why}"
+    );
 }
 
 /// Without a requirement on it the voltage is checked in every plan.

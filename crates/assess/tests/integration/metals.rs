@@ -308,3 +308,15 @@ fn verif_what_an_anode_gives_is_not_guessed() {
     assert!(asked(&with(&[BRACKET, ZINC])));
     assert!(!asked(&check));
 }
+
+/// Magnesium is baser than zinc (-1.60 to -1.63 V against -0.98 to -1.03 V, the printed ranges): an anode of zinc, however heavy, is protected by it and not the other way round.
+#[test]
+fn verif_no_anode_protects_what_is_baser_than_itself() {
+    let heavy = ZINC.replace("150 g", "50 kg");
+    let steel = with(&[BRACKET, &heavy, LIFE]);
+    assert_eq!(requirement(&steel, "anodes").word(), Word::Met);
+    let base = BRACKET.replace("metal = \"aluminium\"", "metal = \"magnesium\"");
+    let magnesium = with(&[&base, &heavy, LIFE]);
+    let why = why_unknown(&magnesium, "anodes");
+    assert!(why.contains("is baser than anode.block"), "{why}");
+}

@@ -7,7 +7,9 @@ use crate::support::{changed, close, known, read, requirement, why_unknown};
 fn asked(at_least: &str, value: &str) -> Check {
     let text = changed(&[(
         "[requirement.voltage]\n",
-        &format!("[requirement.asked]\nthat = \"voltage\"\nof = \"module.ear\"\nat_least = \"{at_least}\"\nmeasured = {{ value = \"{value}\", by = \"yard\", date = 2026-12-20, document = \"sheet 4\", decides = true }}\n[requirement.voltage]\n"),
+        &format!(
+            "[requirement.asked]\nthat = \"voltage\"\nof = \"module.ear\"\nat_least = \"{at_least}\"\nmeasured = {{ value = \"{value}\", by = \"yard\", date = 2026-12-20, document = \"sheet 4\", decides = true }}\n[requirement.voltage]\n"
+        ),
     )]);
     let reading = read(&text);
     assert!(!reading.has_errors(), "{:?}", reading.mistakes);
@@ -34,5 +36,8 @@ fn verif_one_reading_does_not_mend_a_state_that_is_broken() {
 fn verif_more_than_any_supply_gives_was_not_read_there() {
     let why = asked("40 V", "49 V");
     let why = why_unknown(&why, "asked");
-    assert!(why.contains("no supply of the plan ever gives more than 48 V"), "{why}");
+    assert!(
+        why.contains("no supply of the plan ever gives more than 48 V"),
+        "{why}"
+    );
 }

@@ -1,6 +1,6 @@
 //! Stores that fill before the line comes back. The ear's sound is 4000 samples of 16 bit a second, 8000 B/s, all of the time: 1 MB holds 125 s of it.
 
-use assess::{Check, CauseKnown, HoursAsk, Shelf, Word, check, listening_hours};
+use assess::{CauseKnown, Check, HoursAsk, Shelf, Word, check, listening_hours};
 
 use crate::support::{changed, close, known, read, requirement};
 

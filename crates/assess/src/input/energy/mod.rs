@@ -12,6 +12,7 @@ use power::year::{
     Extra, Load, MONTH_DAYS, PowerSystem, Start, StateShare, YearError, YearPlan,
     first_hour_of_month,
 };
+use quantity::SECONDS_PER_DAY;
 
 use super::InputError;
 use crate::memo::Memo;
