@@ -7,7 +7,7 @@ use crate::support::{checked, close, known, requirement};
 /// The ear's heartbeat comes every 10 min, and the lamp that it has a part in asking for waits 25 min.
 fn with(topic: &str, link: &str) -> Check {
     let more = format!(
-        "[topic.\"health/ear\"]\nsize = \"8 B\"\n{topic}[behaviour.watch]\non = \"module.base\"\nwhen_told = \"health/#\"\ndo = [{{ log = \"alive\" }}]\n[module.ear.heartbeat]\ntopic = \"health/ear\"\nevery = \"10 min\"\n[requirement.lost]\nthat = \"message-loss\"\nof = \"health/ear\"\nat_most = \"100 %\"\n[requirement.calls]\nthat = \"message-loss\"\nof = \"alert/call\"\nat_most = \"100 %\"\n[requirement.voltage]\n"
+        "[topic.\"health/ear\"]\nsize = \"8 B\"\n{topic}[behaviour.watch]\non = \"module.base\"\nwhen_told = \"health/#\"\ndo = [{{ log = \"alive\" }}]\n[module.ear.heartbeat]\ntopic = \"health/ear\"\nevery = \"10 min\"\n[requirement.lost]\nthat = \"message-loss\"\ntopic = \"health/ear\"\nat_most = \"100 %\"\n[requirement.calls]\nthat = \"message-loss\"\ntopic = \"alert/call\"\nat_most = \"100 %\"\n[requirement.voltage]\n"
     );
     let link = format!("link = \"10BASE-T1L\"\n{link}");
     checked(&[
