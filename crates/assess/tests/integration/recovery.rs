@@ -419,7 +419,7 @@ fn verif_a_weak_link_parts_between_its_load_and_the_rope() {
     let silent = still(
         "[weak_link.top]\nposition = { section = \"section.riser\", from_top = \"5 m\" }\nparts_from = \"2 kN\"\nparts_by = \"4 kN\"\n",
     );
-    assert!(why_unknown(&judged(&silent), "weak-link").contains("breaking_load"));
+    assert!(why_unknown(&judged(&dug_in(&silent)), "weak-link").contains("breaking_load"));
 }
 
 /// The plan of a buoy that holds the same rope, with one let-in housing of 120 N at 60 m, and means at its top, its anchor and the housing.
