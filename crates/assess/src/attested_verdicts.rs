@@ -22,6 +22,13 @@ fn days(from: Timestamp, to: Timestamp) -> f64 {
     to.duration_since(from).as_secs_f64() / SECONDS_PER_DAY
 }
 
+/// The beginning of a day (UTC): a calibration is good for the whole of its last one.
+fn day_of(at: Timestamp) -> Timestamp {
+    let begins = TimeZone::UTC.to_datetime(at).date().at(0, 0, 0, 0);
+    // Only the first day of the calendar has none.
+    TimeZone::UTC.to_timestamp(begins).unwrap_or(at)
+}
+
 fn later(from: Timestamp, seconds: f64) -> Option<Timestamp> {
     let span = jiff::SignedDuration::try_from_secs_f64(seconds).ok()?;
     from.checked_add(span).ok()
@@ -123,7 +130,7 @@ pub(crate) fn calibration_age(line: &Line, of: Option<SensorIx>, at_most: Age) -
             Ok(latest) => latest,
             Err(why) => return unknown(path, why.clone()),
         };
-        let date = calibrated.date;
+        let (date, latest) = (day_of(calibrated.date), &day_of(*latest));
         let age_d = days(date, *latest);
         let by = format!("calibrated on {} by {}", day(date), calibrated.by);
         if age_d < 0.0 {

@@ -2,6 +2,7 @@
 
 use plan::{Line, Q, SensorIx, SensorKind, That};
 
+use crate::locked_out::locked_out;
 use crate::memo::Memo;
 use crate::power_cases::{METHOD as NETWORK, not_kept};
 use crate::reserve::without_current_limit;
@@ -26,7 +27,10 @@ pub(crate) fn boots_carried_with_help(line: &Line, memo: &Memo) -> Vec<Verdict> 
 
 fn carried(line: &Line, helps: Option<&Memo>) -> Vec<Verdict> {
     match booting(line) {
-        Booting::Nothing | Booting::Unknown(_) => Vec::new(),
+        Booting::Nothing => Vec::new(),
+        // Without a supply nothing boots on the line.
+        Booting::Unknown(_) if line.supplies.is_empty() => Vec::new(),
+        Booting::Unknown(missing) => vec![unknown("the line", missing.join("; "))],
         Booting::Least(least) => {
             let against = Against {
                 side: Side::AtLeast,
@@ -104,17 +108,6 @@ fn pointed(line: &Line, verdict: Verdict) -> Verdict {
     })
 }
 
-/// What is missing to know whether the line carries its boots.
-pub(crate) fn open(line: &Line) -> Option<String> {
-    match booting(line) {
-        Booting::Unknown(missing) => Some(format!(
-            "whether the line carries its modules while they boot: {}",
-            missing.join("; ")
-        )),
-        _ => None,
-    }
-}
-
 /// Time from power until a hydrophone, or each, listens: its module has waited, booted, and its chain has settled.
 pub(crate) fn ready_within(line: &Line, of: Option<SensorIx>, at_most_s: Q) -> Vec<Verdict> {
     let waking = waking(line);
@@ -152,6 +145,9 @@ pub(crate) fn ready_within(line: &Line, of: Option<SensorIx>, at_most_s: Q) -> V
         let path = line.module_path(s.module);
         if module.input.is_none() {
             return unknown(subject, format!("{path} has no power input: when it starts is not said"));
+        }
+        if let Some(beyond) = locked_out(line, s.module) {
+            return beyond.verdict(line, subject);
         }
         let Some(turn) = waking.turns[s.module.0] else {
             return unknown(subject, format!("no power comes to {path}"));

@@ -402,7 +402,9 @@ pub(crate) fn verdicts(
         That::AnodeCurrent { of, at_least } => metal_verdicts::anode_current(line, *of, *at_least),
         That::ContactLife { of, at_least_s } => insulation::contact_life(line, *of, *at_least_s),
         That::SingleFailure { at_most } => failure_verdicts::single_failure(line, *at_most),
-        That::TimeToNotice { at_most_s } => failure_verdicts::time_to_notice(line, *at_most_s),
+        That::TimeToNotice { at_most_s } => {
+            failure_verdicts::time_to_notice(line, *at_most_s, &mut years.load, years.memo)
+        }
         That::FailSafe { of, at_most_s } => failure_verdicts::fail_safe(line, *of, *at_most_s),
         That::SelfNoise { of, at_least_db } => {
             chain_verdicts::self_noise(line, *of, at_least_db.db, years.memo)

@@ -15,6 +15,7 @@ use crate::input::{
     Rates, SECONDS_PER_HOUR, Streams, Traffic, detector_spec, expected_rates, published_per_h,
     sooner_share, streams, succeeds, traffic, uplink_spec, vote_spec,
 };
+use crate::loss_verdicts::copy_lost;
 use crate::month::UnderLoad;
 use crate::uplink_delay::ashore;
 use crate::uplink_load::sent_up;
@@ -25,13 +26,20 @@ pub(crate) const NARROW_S: f64 = 0.1;
 const DELAY_METHOD: &str = "detector latency, network-calculus bound, uplink queue (docs/method/assess.md; Le Boudec & Thiran 2001)";
 const SHARED_METHOD: &str = "detector latency, network-calculus bound, response times on CAN, rounds of polled buses, uplink queue (docs/method/assess.md, docs/method/network.md; Le Boudec & Thiran 2001; Davis and others 2007)";
 
+/// Where a requirement on a delay asks for no share, so large a share must come through what bit errors lose (common practice).
+const MOST_COME: f64 = 0.99;
+/// Bit errors that lose less than this are not told.
+const TOLD_LOSS: f64 = 1e-6;
+
 /// A way from a notice to an end: how long it takes, step by step.
 #[derive(Clone, Debug)]
 struct Way {
     seconds: f64,
     steps: Vec<String>,
-    /// Which share of what is expected goes this way: the rest is held back by limits.
+    /// Which share of what is expected goes this way: limits drop the rest.
     kept: f64,
+    /// Which share of that comes through: bit errors lose the rest, or the uplink is off.
+    comes: f64,
 }
 
 impl Way {
@@ -42,6 +50,7 @@ impl Way {
             seconds: self.seconds + seconds,
             steps,
             kept: self.kept,
+            comes: self.comes,
         }
     }
 
@@ -53,13 +62,19 @@ impl Way {
         }
         let per_d = |per_h: f64| show_number(per_h * SECONDS_PER_DAY / SECONDS_PER_HOUR);
         let step = format!(
-            "the `at_most` of {path} lets {} a day through of {} that are expected, and holds the others back",
+            "the `at_most` of {path} lets {} a day through of {} that are expected, and drops the others",
             per_d(most_per_h),
             per_d(asked_per_h)
         );
         let mut way = self.and(0.0, step);
         way.kept *= most_per_h / asked_per_h;
         way
+    }
+
+    /// The same where only a share of what goes comes through.
+    fn through(mut self, share: f64) -> Way {
+        self.comes *= share;
+        self
     }
 }
 
@@ -128,6 +143,27 @@ pub(crate) fn delay(
                 };
                 return against.judge(subject, 100.0 * way.kept, evidence, way.steps.join(", "));
             }
+            let asked = requirement.share.map_or(MOST_COME, |q| q.si);
+            let comes = match each {
+                true => way.kept * way.comes,
+                false => way.comes,
+            };
+            if way.comes < 1.0 && comes < asked {
+                let against = Against {
+                    side: Side::AtLeast,
+                    limit: 100.0 * asked,
+                    narrow: 0.0,
+                    unit: match each {
+                        true => "% of what is expected".to_owned(),
+                        false => "% of what is sent up".to_owned(),
+                    },
+                };
+                return against.judge(subject, 100.0 * comes, evidence, way.steps.join(", "));
+            }
+            let subject = match !each && way.kept < 1.0 {
+                true => format!("{subject}, of what is sent up"),
+                false => subject,
+            };
             against.judge(subject, way.seconds, evidence, way.steps.join(", "))
         }
     }
@@ -158,7 +194,7 @@ fn delay_bound(
         DelayFrom::Notice(detector, notice) => heard(line, detector, notice)?,
         DelayFrom::Vote(vote) => {
             let words = |why: &WhyUnknown| why_unknown(line, traffic.as_ref(), &streams, why);
-            voted(line, vote, &streams, &bounds, words)?
+            voted(line, vote, (traffic.as_ref(), &streams), &bounds, words)?
         }
     };
     let mut inputs = format!("{first:?} {share:?} {:?}", streams.crossing());
@@ -224,6 +260,7 @@ fn heard(line: &Line, detector: DetectorIx, notice: NoticeKind) -> Result<Way, S
             line.detectors[detector.0].id
         )],
         kept: 1.0,
+        comes: 1.0,
     })
 }
 
@@ -232,18 +269,19 @@ fn heard(line: &Line, detector: DetectorIx, notice: NoticeKind) -> Result<Way, S
 fn voted(
     line: &Line,
     vote: VoteIx,
-    streams: &Streams,
+    (traffic, streams): (Option<&Traffic>, &Streams),
     bounds: &[Vec<DelayBound>],
     words: impl Fn(&WhyUnknown) -> String,
 ) -> Result<Way, String> {
     let v = &line.votes[vote.0];
     let spec = vote_spec(line, vote).map_err(|e| e.to_string())?;
     let mut latest: Option<Way> = None;
+    let mut all_come = 1.0;
     for detector in &v.of {
         let mut way = heard(line, *detector, NoticeKind::Confirmed)?;
         let module = line.detectors[detector.0].on.module;
         if module != v.on {
-            let mut soonest: Option<(f64, String)> = None;
+            let mut soonest: Option<(f64, String, f64)> = None;
             let mut why_not = None;
             for (_, topic) in line.tellers(*detector) {
                 let Some(flow) = streams.of.iter().position(|f| *f == (module, topic)) else {
@@ -257,13 +295,19 @@ fn voted(
                     DelayBound::Unknown(why) => why_not = Some(words(why)),
                     DelayBound::Known { total, .. } => {
                         let seconds = total.as_s_f64();
-                        if soonest.as_ref().is_none_or(|(s, _)| seconds < *s) {
-                            soonest = Some((seconds, line.topics[topic.0].name.clone()));
+                        if soonest.as_ref().is_none_or(|(s, ..)| seconds < *s) {
+                            let lost = match traffic {
+                                Some(traffic) => {
+                                    copy_lost(traffic, &streams.flows[flow], topic, v.on.0)?
+                                }
+                                None => 0.0,
+                            };
+                            soonest = Some((seconds, line.topics[topic.0].name.clone(), lost));
                         }
                     }
                 }
             }
-            let (seconds, name) = soonest.ok_or_else(|| {
+            let (seconds, name, lost) = soonest.ok_or_else(|| {
                 why_not.unwrap_or_else(|| {
                     format!(
                         "no message of detector.{} reaches module.{}",
@@ -271,20 +315,26 @@ fn voted(
                     )
                 })
             })?;
-            way = way.and(
-                seconds,
-                format!(
-                    "{:.3} ms at most for {name} to module.{}",
-                    1e3 * seconds,
-                    line.modules[v.on.0].id
-                ),
-            );
+            way = way
+                .and(
+                    seconds,
+                    format!(
+                        "{:.3} ms at most for {name} to module.{}{}",
+                        1e3 * seconds,
+                        line.modules[v.on.0].id,
+                        lost_words(lost)
+                    ),
+                )
+                .through(1.0 - lost);
+            all_come *= 1.0 - lost;
         }
         if latest.as_ref().is_none_or(|l| way.seconds > l.seconds) {
             latest = Some(way);
         }
     }
-    let latest = latest.ok_or_else(|| format!("vote.{} has no detectors", v.id))?;
+    let mut latest = latest.ok_or_else(|| format!("vote.{} has no detectors", v.id))?;
+    // Any of them may be the one that is missing.
+    latest.comes = all_come;
     let within_s = Ns(spec.within).as_s_f64();
     Ok(latest.and(
         within_s,
@@ -381,7 +431,9 @@ impl Search<'_, '_> {
                         self.wind_at_most_m_s,
                         (self.at_most_s - way.seconds, &mut *self.load),
                     ) {
-                        Ok((seconds, step)) => self.arrived(way.and(seconds, step)),
+                        Ok((seconds, step, on)) => {
+                            self.arrived(way.and(seconds, step).through(on));
+                        }
                         Err(why) => {
                             self.why_not.insert(why);
                         }
@@ -425,15 +477,25 @@ impl Search<'_, '_> {
                 }
             };
             let name = &self.line.topics[topic.0].name;
-            let next = way.and(
-                seconds,
-                format!(
-                    "{:.3} ms at most for {name} to module.{}{}",
-                    1e3 * seconds,
-                    self.line.modules[target].id,
-                    self.errors_on_the_way(hops)
-                ),
-            );
+            let lost = match self.lost(flow, topic, target) {
+                Ok(lost) => lost,
+                Err(why) => {
+                    self.why_not.insert(why);
+                    continue;
+                }
+            };
+            let next = way
+                .and(
+                    seconds,
+                    format!(
+                        "{:.3} ms at most for {name} to module.{}{}{}",
+                        1e3 * seconds,
+                        self.line.modules[target].id,
+                        self.errors_on_the_way(hops),
+                        lost_words(lost)
+                    ),
+                )
+                .through(1.0 - lost);
             if self.to == DelayEnd::Module(ModuleIx(target)) {
                 self.arrived(next.clone());
             }
@@ -455,6 +517,14 @@ impl Search<'_, '_> {
                     self.open.push((next.clone(), BehaviourIx(i)));
                 }
             }
+        }
+    }
+
+    /// Chance that bit errors lose a copy on its way to one of its targets.
+    fn lost(&self, flow: usize, topic: TopicIx, target: usize) -> Result<f64, String> {
+        match self.traffic {
+            Some(traffic) => copy_lost(traffic, &self.streams.flows[flow], topic, target),
+            None => Ok(0.0),
         }
     }
 
@@ -486,6 +556,14 @@ impl Search<'_, '_> {
 
     fn words(&self, why: &WhyUnknown) -> String {
         why_unknown(self.line, self.traffic, &self.streams, why)
+    }
+}
+
+/// What bit errors lose of copies, behind what is told of their way.
+fn lost_words(lost: f64) -> String {
+    match lost > TOLD_LOSS {
+        true => format!(", of which bit errors lose {} %", show_number(100.0 * lost)),
+        false => String::new(),
     }
 }
 

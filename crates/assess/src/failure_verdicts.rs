@@ -5,10 +5,12 @@ use plan::{Line, OutputIx, Q};
 use quantity::{Dimension, show};
 
 use crate::failures::{
-    After, Breakage, Failure, Failures, FailuresError, Safe, Sees, Whole, failures, silences,
-    wound_up,
+    After, Ashore, Breakage, Failure, Failures, FailuresError, Heard, Safe, Sees, Whole,
+    failures_by, silences, wound_up,
 };
 use crate::input::Contacts;
+use crate::memo::Memo;
+use crate::month::UnderLoad;
 use crate::start_words::listed;
 use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 
@@ -16,6 +18,9 @@ use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 const MOST_NAMED: usize = 4;
 /// A time closer to its limit than this share of it is marginal.
 const NARROW_SHARE: f64 = 0.02;
+/// A timer that bit errors run out no more often than this on average in a deployment holds (common practice), and one that they run out more seldom than this is told without them.
+const SELDOM_TRIPS: f64 = 0.01;
+const NEVER_TRIPS: f64 = 1e-6;
 const METHOD: &str = "each part broken in turn: the network settled, breadth-first search over what still passes (docs/method/failures.md)";
 
 /// A table of failures as verdicts take it.
@@ -75,9 +80,10 @@ impl Known<'_> {
 
 fn with_table(
     line: &Line,
+    ashore: Ashore,
     judge: impl FnOnce(&Table<'_>, &dyn Fn() -> Evidence) -> Vec<Verdict>,
 ) -> Vec<Verdict> {
-    let found: Result<Failures, FailuresError> = failures(line, Contacts::Aged);
+    let found: Result<Failures, FailuresError> = failures_by(line, Contacts::Aged, ashore);
     let found = match found {
         Ok(found) => found,
         Err(error) => return vec![unknown("the line", error.to_string())],
@@ -138,7 +144,7 @@ fn unless_missing(verdict: Verdict, missing: Option<String>) -> Vec<Verdict> {
 
 /// Hydrophones that the worst single failure takes from the line or from the shore.
 pub(crate) fn single_failure(line: &Line, limit: u32) -> Vec<Verdict> {
-    with_table(line, |table, evidence| {
+    with_table(line, Ashore::default(), |table, evidence| {
         let against = at_most(f64::from(limit), "hydrophones lost", 0.0);
         let count = |known: &Known<'_>| known.worst.lost().len();
         let most = table.known.iter().rev().max_by_key(|known| count(known));
@@ -170,7 +176,10 @@ pub(crate) fn single_failure(line: &Line, limit: u32) -> Vec<Verdict> {
             let besides: Vec<_> = fewer.into_iter().filter(|k| !harm(k).is_empty()).collect();
             let why = match besides.is_empty() {
                 true => why,
-                false => format!("{why}; fewer take {}", named(&besides)),
+                false => format!(
+                    "{why}; failures that take fewer do other harm: {}",
+                    named(&besides)
+                ),
             };
             (lost.len() as f64, why)
         });
@@ -225,11 +234,18 @@ fn named(failures: &[&Known<'_>]) -> String {
 }
 
 /// Time until the shore can tell that a failure has taken a hydrophone from it.
-pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
+pub(crate) fn time_to_notice(
+    line: &Line,
+    at_most_s: Q,
+    load: &mut UnderLoad<'_>,
+    memo: &Memo,
+) -> Vec<Verdict> {
     if line.uplinks.is_empty() {
         return vec![unknown("the shore", "the plan has no uplink")];
     }
-    with_table(line, |table, evidence| {
+    let ashore = Ashore::of(line, load, memo);
+    let stay_out = ashore.told(line);
+    with_table(line, ashore, |table, evidence| {
         let mut unknowns = table.unknown.clone();
         let takes = |known: &&Known<'_>| !known.worst.lost_to_shore.is_empty();
         let taking: Vec<_> = table.known.iter().filter(takes).collect();
@@ -271,7 +287,10 @@ pub(crate) fn time_to_notice(line: &Line, at_most_s: Q) -> Vec<Verdict> {
         };
         let limit_s = at_most_s.si;
         let against = at_most(limit_s, "s", NARROW_SHARE * limit_s);
-        let latest = latest.unwrap_or_else(none);
+        let mut latest = latest.unwrap_or_else(none);
+        if let Some(stay_out) = &stay_out {
+            latest.1.push_str(&format!("; {stay_out}"));
+        }
         let verdict = worst(&against, subject, latest, evidence(), &unknowns);
         unless_missing(verdict, table.unheard_already())
     })
@@ -292,7 +311,7 @@ fn and_more_of(all: usize, what: &str) -> String {
 /// Time until an output, or each, is in its fail-safe state after any failure for which it may no longer be asked.
 pub(crate) fn fail_safe(line: &Line, of: Option<OutputIx>, at_most_s: Q) -> Vec<Verdict> {
     let wanted = of.map(|o| line.output_path(o));
-    with_table(line, |table, evidence| {
+    with_table(line, Ashore::default(), |table, evidence| {
         let mut outputs: Vec<&str> = table
             .known
             .iter()
@@ -355,6 +374,52 @@ fn safe(table: &Table<'_>, output: &str, limit_s: f64, evidence: Evidence) -> Ve
     worst(&against, subject, latest, evidence, &unknowns)
 }
 
+/// A timer that heartbeats wind up, against the longest time between two, and where bit errors lose some against how often so many in a row are lost that it runs out.
+///
+/// Of `N` heartbeats each lost with a chance `p` on its own, `k` lost in a row begin `p^k (1 + (N - k) (1 - p))` times on average, which is no less than the chance that they ever do (textbook probability).
+fn trips(line: &Line, subject: String, within_s: f64, (whose, heard): (&str, Heard)) -> Verdict {
+    let Heard {
+        apart_s,
+        way_s,
+        lost,
+    } = heard;
+    let longest_s = apart_s + way_s;
+    let between = format!(
+        "between two heartbeats of {whose} at most, from its `every`, what its topic lets through and the longest time of a message on its way"
+    );
+    let whole = at_most(within_s, "s", 0.0).judge(
+        subject.clone(),
+        longest_s,
+        Evidence::computed(METHOD, &(longest_s, within_s)),
+        between,
+    );
+    if lost <= 0.0 || whole.is_broken() {
+        return whole;
+    }
+    let in_a_row = libm::floor((within_s - way_s) / apart_s).max(1.0);
+    let all = libm::floor(line.deployment.longest_s() / apart_s).max(in_a_row);
+    let times = libm::pow(lost, in_a_row) * (1.0 + (all - in_a_row) * (1.0 - lost));
+    if times <= NEVER_TRIPS {
+        return whole;
+    }
+    let number = quantity::show_number;
+    let why = format!(
+        "bit errors lose {} % of the heartbeats of {whose}, and {in_a_row:.0} in a row that are lost run its timer of {} out: so often in {all:.0} of them until the latest recovery",
+        number(100.0 * lost),
+        show(within_s, Dimension::Time)
+    );
+    let evidence = Evidence::computed(METHOD, &(apart_s, way_s, lost, within_s, all));
+    let against = at_most(SELDOM_TRIPS, "times on average", 0.0);
+    let by_errors = against.judge(subject, times, evidence, why);
+    match by_errors.is_broken() {
+        true => by_errors,
+        false => whole.because(&format!(
+            "; bit errors run it out {} times on average until the latest recovery",
+            number(times)
+        )),
+    }
+}
+
 /// Outputs that would go to their fail-safe state while the line is whole, because heartbeats come further apart than they wait.
 pub(crate) fn false_trips(line: &Line) -> Vec<Verdict> {
     // Why the silences are unknown is told where failures are asked for.
@@ -367,14 +432,9 @@ pub(crate) fn false_trips(line: &Line) -> Vec<Verdict> {
         let own = &line.modules[output.module.0].outputs[output.output];
         let within_s = own.fails_safe_within_s?.si;
         let whose = line.module_path(silence.asker);
-        Some(match silence.at_most_s {
+        Some(match silence.heard {
             Err(why) => unknown(subject, why),
-            Ok(s) => at_most(within_s, "s", 0.0).judge(
-                subject,
-                s,
-                Evidence::computed(METHOD, &(s, within_s)),
-                format!("between two heartbeats of {whose} at most, from its `every` and the longest time of a message on its way"),
-            ),
+            Ok(heard) => trips(line, subject, within_s, (&whose, heard)),
         })
     });
     let mut verdicts: Vec<Verdict> = each.collect();
@@ -384,11 +444,10 @@ pub(crate) fn false_trips(line: &Line) -> Vec<Verdict> {
         let Some(within) = own.fails_safe_within_s.filter(|_| never.by.is_empty()) else {
             continue;
         };
-        let longest_s = line.deployment.longest_s();
-        verdicts.push(at_most(within.si, "s", 0.0).judge(
+        verdicts.push(at_most(0.0, "timers that nothing winds up", 0.0).judge(
             line.output_path(output),
-            longest_s,
-            Evidence::computed(METHOD, &(longest_s, within.si)),
+            1.0,
+            Evidence::computed(METHOD, &(line.output_path(output), within.si)),
             format!(
                 "none of the modules that have a part in asking for it sends a heartbeat that {} hears: nothing winds up its timer, and {} after its module has begun to work it is in its fail-safe state for as long as that works",
                 line.module_path(output.module),

@@ -43,7 +43,7 @@ fn of_module(line: &Line, m: ModuleIx, at_most_v: Option<Q>, assumed: &mut Vec<S
     let feeding = fed_by(line, m);
     let most = feeding
         .into_iter()
-        .map(|s| (s, highest(&line.supplies[s])))
+        .map(|s| (s, highest_given(&line.supplies[s])))
         .reduce(|most, one| if one.1.0 > most.1.0 { one } else { most });
     let Some((s, (volts, by))) = most else {
         return unknown(path, "no supply feeds it");
@@ -74,7 +74,7 @@ fn of_module(line: &Line, m: ModuleIx, at_most_v: Option<Q>, assumed: &mut Vec<S
 }
 
 /// The highest voltage that a supply gives, V, and by what.
-fn highest(supply: &Supply) -> (f64, String) {
+pub(crate) fn highest_given(supply: &Supply) -> (f64, String) {
     let above = |q: Q| match q.law {
         Some(Law::Normal { half_width } | Law::Uniform { half_width }) => q.si + half_width,
         None => q.si,

@@ -44,6 +44,31 @@ pub(crate) fn heave_overload(
     judged.collect()
 }
 
+/// A smaller share of the time that waves clip is not worth a word where nobody asks for it.
+const TOLD_CLIPPED: f64 = 0.01;
+
+/// Hydrophones of which waves and heave clip the chain for a part of the worst month that is worth a word, where no requirement asks for that; what is not known of it is for that requirement to say.
+pub(crate) fn clipped_open(line: &Line) -> Vec<String> {
+    let asks = |r: &plan::Requirement| matches!(r.that, plan::That::HeaveOverload { .. });
+    if line.requirements.iter().any(asks) {
+        return Vec::new();
+    }
+    let mut assumed = Vec::new();
+    let each = line.hydrophones().filter_map(|sensor| {
+        let Ok(Verdict::Known(known)) = clipped(line, sensor, TOLD_CLIPPED, &mut assumed) else {
+            return None;
+        };
+        (known.ruling == Ruling::Broken).then(|| {
+            format!(
+                "{} for {} % of the time of its worst month",
+                known.subject,
+                quantity::show_number(known.value.value)
+            )
+        })
+    });
+    each.collect()
+}
+
 fn clipped(
     line: &Line,
     sensor: SensorIx,

@@ -5,11 +5,12 @@
 
 use plan::{Line, PinMetal, Q, Span, SpanIx};
 use power::fault::{
-    COPPER, IRON, Insulated, Metal, NICKEL, PoleInWater, SILVER, Soaked, conductor_to_water_ohm,
-    insulation_at_ohm, leak_to_water,
+    COPPER_IN_SEA_WATER, IRON, Insulated, Metal, NICKEL, PoleInWater, SILVER, Soaked,
+    conductor_to_water_ohm, insulation_at_ohm, leak_to_water,
 };
 use quantity::{SECONDS_PER_DAY, show_number};
 
+use crate::highest_voltage::highest_given;
 use crate::input::profile;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
@@ -74,7 +75,7 @@ pub fn acceptance(line: &Line) -> Acceptance {
 }
 
 fn voltage_v(line: &Line) -> f64 {
-    let volts = line.supplies.iter().map(|s| s.voltage_v.si);
+    let volts = line.supplies.iter().map(|s| highest_given(s).0);
     volts.fold(0.0, f64::max)
 }
 
@@ -136,7 +137,7 @@ fn pin(span: &Span) -> Result<Eaten, String> {
         .ok_or_else(|| format!("span.{} says nothing of its contacts", span.id))?;
     let pin = contacts.pin.ok_or_else(missing)?;
     let (metal, name) = match pin.metal {
-        PinMetal::Copper => (COPPER, "copper"),
+        PinMetal::Copper => (COPPER_IN_SEA_WATER, "copper"),
         PinMetal::Nickel => (NICKEL, "nickel"),
         PinMetal::Silver => (SILVER, "silver"),
         PinMetal::Iron => (IRON, "iron"),
@@ -265,13 +266,14 @@ fn life(line: &Line, span: &Span, limit_s: f64) -> Result<Verdict, String> {
         (None, None) => (String::new(), PER_KM_DEGC),
     };
     let on_the_quay = insulation_at_ohm(least_ohm, water_degc, read_degc).map_err(said)?;
-    let ions = match pin.metal == COPPER {
-        true => "; as cupric ions, which is assumed: as cuprous ones it goes in half the time",
+    let ions = match pin.metal == COPPER_IN_SEA_WATER {
+        true => "; as cuprous ions, as in salt water: as cupric ones it would last twice as long",
         false => "",
     };
     let why = format!(
-        "{from} is {:.2} Mohm in water of {water_degc:.1} degC, and with all of {voltage_v} V across it {:.3} uA leave by {}{ions}; it lasts long enough from {:.2} Mohm in the water on, {:.2} Mohm read at {read_degc} degC",
+        "{from} is {:.2} Mohm in water of {water_degc:.1} degC, and with all of {} V across it {:.3} uA leave by {}{ions}; it lasts long enough from {:.2} Mohm in the water on, {:.2} Mohm read at {read_degc} degC",
         ohm / 1e6,
+        show_number(voltage_v),
         1e6 * leak.positive_a,
         pin.told,
         least_ohm / 1e6,
@@ -281,8 +283,7 @@ fn life(line: &Line, span: &Span, limit_s: f64) -> Result<Verdict, String> {
     let against = Against {
         side: Side::AtLeast,
         limit,
-        // Whether copper goes as cupric or as cuprous ions is a factor of two.
-        narrow: if pin.metal == COPPER { limit } else { 0.0 },
+        narrow: 0.0,
         unit: "d".to_owned(),
     };
     let input = (ohm, voltage_v, pin.mass_kg, pin.metal);

@@ -49,6 +49,7 @@ mod judged;
 mod levels;
 mod leverage;
 mod link_verdicts;
+mod locked_out;
 mod loss_verdicts;
 mod measured;
 mod memo;

@@ -1,6 +1,6 @@
 //! Messages that bit errors lose: of each topic the copy that is lost most often.
 
-use network::{Medium, bus_frame_loss, can_sendings_to_bus_off, copy_loss};
+use network::{Flow, Medium, bus_frame_loss, can_sendings_to_bus_off, copy_loss};
 use plan::{Line, Q, TopicIx};
 
 use crate::input::{Streams, Traffic, streams, told_apart, traffic};
@@ -46,6 +46,29 @@ pub(crate) fn message_loss(line: &Line, of: Option<TopicIx>, at_most: Q) -> Vec<
     }
 }
 
+/// Chance that bit errors lose a copy of a flow of a topic on its way to one of its targets; what no `bit_error_rate` is written for loses nothing.
+///
+/// # Errors
+/// In words.
+pub(crate) fn copy_lost(
+    traffic: &Traffic,
+    flow: &Flow,
+    topic: TopicIx,
+    target: usize,
+) -> Result<f64, String> {
+    let rate = |over: Medium| traffic.bit_errors.get(&over).copied().unwrap_or(0.0);
+    let lost = copy_loss(&traffic.topology, rate, flow.node, target, flow.bytes);
+    lost.map(|loss| all_sendings(traffic, flow, topic, loss))
+        .map_err(|e| e.to_string())
+}
+
+/// Lost where every sending is hit that its receiver could still tell from one it had.
+fn all_sendings(traffic: &Traffic, flow: &Flow, topic: TopicIx, loss: f64) -> f64 {
+    let retry = traffic.terms[topic.0].retry;
+    let sendings = retry.map_or(1, |r| told_apart(r, flow.at_most.zip(flow.late)));
+    libm::pow(loss, f64::from(sendings))
+}
+
 /// `None` for a topic that crosses no link.
 fn of_topic(
     line: &Line,
@@ -75,11 +98,8 @@ fn of_topic(
             silent.extend(unsaid.map(|(over, _)| traffic.path_of(line, *over)));
             match copy_loss(&traffic.topology, rate, flow.node, target, flow.bytes) {
                 Err(error) => return Some(unknown(subject, error.to_string())),
-                // Lost where every sending is hit that its receiver could still tell from one it had.
                 Ok(loss) => {
-                    let retry = traffic.terms[topic.0].retry;
-                    let sendings = retry.map_or(1, |r| told_apart(r, flow.at_most.zip(flow.late)));
-                    let loss = libm::pow(loss, f64::from(sendings));
+                    let loss = all_sendings(traffic, flow, topic, loss);
                     if worst.is_none_or(|(most, ..)| loss > most) {
                         worst = Some((loss, flow.node, target));
                     }

@@ -5,11 +5,12 @@
 
 use jiff::Timestamp;
 use plan::{Limits, Line, Measurement, Requirement, That};
-use quantity::SECONDS_PER_DAY;
+use quantity::{Dimension, SECONDS_PER_DAY, show};
 
 use crate::attested_verdicts::{day, latest_recovery};
 use crate::cell_verdicts::NARROW_AUTONOMY_D;
 use crate::delay_verdicts::NARROW_S as NARROW_DELAY_S;
+use crate::highest_voltage::highest_given;
 use crate::mooring_verdicts::{CIRCLE_M, DEPTH_M, FORCE_N};
 use crate::power_verdicts::{NARROW_A, NARROW_V};
 use crate::reserve_verdicts::NARROW_W;
@@ -40,12 +41,27 @@ pub(crate) fn beside(
         all.push(unknown(verdict.subject(), why));
         return all;
     }
+    if let Some(why) = more_than_is_given(line, &r.that, measured) {
+        let mut all = calculated;
+        all.push(unknown(verdict.subject(), why));
+        return all;
+    }
+    // One reading is of one state: it answers what cannot be calculated, and mends no other state that is broken.
+    let of_every_state = matches!(r.that, That::Voltage { .. } | That::SupplyCurrent { .. });
+    let breaks = of_every_state && calculated.iter().any(Verdict::is_broken);
+    if breaks && measured.decides {
+        let state = "; it is of one state, and is to hold in every one: so it does not decide where the calculation of another breaks it";
+        let mut all = calculated;
+        all.push(verdict.because(state));
+        return all;
+    }
     if !measured.decides {
         let mut all = calculated;
         all.push(verdict);
         return all;
     }
-    let told: Vec<String> = calculated.iter().map(in_short).collect();
+    let mut told: Vec<String> = calculated.iter().map(in_short).collect();
+    told.dedup();
     let told = match told.is_empty() {
         true => String::new(),
         false => format!("; it decides, and calculated is: {}", told.join("; ")),
@@ -61,6 +77,23 @@ fn after_the_end(line: &Line, date: Timestamp) -> Option<String> {
             "it was measured on {}, and the latest recovery is on {}{unsaid}: correct `date`, or measure it before",
             day(date),
             day(end)
+        )
+    })
+}
+
+/// Why a voltage cannot have been read at a module: no supply of the plan gives so much.
+fn more_than_is_given(line: &Line, that: &That, measured: &Measurement) -> Option<String> {
+    if !matches!(that, That::Voltage { .. }) {
+        return None;
+    }
+    let volts = line.supplies.iter().map(|s| highest_given(s).0);
+    let highest_v = volts.reduce(f64::max)?;
+    let doubt_v = measured.uncertainty.map_or(0.0, |q| q.si);
+    (measured.value.si - doubt_v > highest_v).then(|| {
+        format!(
+            "{} is read, and no supply of the plan ever gives more than {}: correct `measured`, or write the `highest` that the supply gives",
+            show(measured.value.si, Dimension::Voltage),
+            show(highest_v, Dimension::Voltage)
         )
     })
 }

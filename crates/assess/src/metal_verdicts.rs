@@ -130,13 +130,12 @@ fn guard(line: &Line, group: &MetalGroup, pair: &MetalPair) -> Guard {
         Ok(life_s) if *life_s >= longest_s => Guard {
             holds: true,
             told: format!(
-                "only the anodes on them keep it from that, for {} d of at most {} d in the water",
-                show_number(life_s / SECONDS_PER_DAY),
+                "only the anodes on them keep it from that, for all of the {} d at most in the water",
                 show_number(longest_s / SECONDS_PER_DAY)
             ),
         },
         Ok(life_s) => none(format!(
-            "the anodes on them keep it from that for {} d of at most {} d in the water",
+            "the anodes on them keep it from that for {} d of the {} d at most in the water",
             show_number(life_s / SECONDS_PER_DAY),
             show_number(longest_s / SECONDS_PER_DAY)
         )),
@@ -241,7 +240,11 @@ fn each_group(
     let verdicts: Vec<Verdict> = wanted
         .map(|group| {
             let subject = path(line, of.unwrap_or(group.metals[0]));
-            judge(group, &subject).unwrap_or_else(|why| unknown(subject, why))
+            let judged = judge(group, &subject).unwrap_or_else(|why| unknown(subject, why));
+            match baser_than_anodes(line, group) {
+                Some(why) => judged.only_broken(why),
+                None => judged,
+            }
         })
         .collect();
     match verdicts.is_empty() {
@@ -251,6 +254,18 @@ fn each_group(
         )],
         false => verdicts,
     }
+}
+
+/// Why the anodes of a group do not protect all of it: one of its metals is baser than they are, and is eaten for them.
+fn baser_than_anodes(line: &Line, group: &MetalGroup) -> Option<String> {
+    let anode = line.anodes.get(*group.anodes.anodes.first()?)?;
+    let is_baser = |m: &&usize| line.metals[**m].metal.as_deref() == Some("magnesium");
+    let baser = group.metals.iter().find(is_baser)?;
+    Some(format!(
+        "{} is baser than anode.{}, which does not protect it: part them, or take it out of the water",
+        told(line, *baser),
+        anode.id
+    ))
 }
 
 fn life(line: &Line, group: &MetalGroup, limit_s: f64, subject: &str) -> Result<Verdict, String> {

@@ -34,7 +34,6 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
     if !line.supplies.is_empty() && !line.requirements.iter().any(starts) {
         all.push("start-up in time: capacitors that charge through the line, lock-outs, and which module wakes first: a requirement on `start-up` asks it".to_owned());
     }
-    all.extend(crate::boot_verdicts::open(line));
     let far = |r: &plan::Requirement| matches!(r.that, That::CollapseFactor { .. });
     if line.spans.iter().any(|s| s.conductor.is_some()) && !line.requirements.iter().any(far) {
         all.push("how far the line is from its collapse, near which every voltage may still be within its limits: a requirement on `collapse-factor` asks it, and `soundline reserve` shows it".to_owned());
@@ -131,6 +130,13 @@ pub(crate) fn open(line: &Line, spreads: &[Spread], memo: &Memo) -> Vec<String> 
         all.push(format!(
             "how far full scale lies above the sea and the thresholds: {}; `soundline chain` shows what is known",
             unheld.join("; ")
+        ));
+    }
+    let clipped = crate::hours_verdicts::clipped_open(line);
+    if !clipped.is_empty() {
+        all.push(format!(
+            "what waves and heave clip, as `overload` is of sound alone: {}; a requirement on `heave-overload` asks it",
+            clipped.join(", ")
         ));
     }
     let untried = untried(line);

@@ -7,6 +7,7 @@ use power::Solution;
 
 use crate::carried::{Carried, beside, carried};
 use crate::combinations::FallsOut;
+use crate::locked_out::beyond_the_supplies;
 use crate::power_cases::{Case, METHOD, cases, sound, sound_of};
 use crate::verdict::{Against, Evidence, Side, Verdict, Word, unknown};
 
@@ -34,6 +35,7 @@ pub(crate) fn voltage(line: &Line, of: Option<ModuleIx>, limits: Option<Limits>)
             .filter(|f| of.is_none_or(|o| o == f.module))
             .map(|f| falls_out(line, f)),
     );
+    verdicts.extend(never_on(line, |m| of.is_none_or(|o| o == m)));
     let asked = |m: ModuleIx| of.is_none_or(|o| o == m) && line.modules[m.0].input.is_some();
     let carried = carried(&good);
     let networks = Networks::default();
@@ -71,16 +73,20 @@ fn asked_by_a_requirement(line: &Line, m: ModuleIx) -> bool {
     })
 }
 
-/// Voltage of each module against its own limits, where no requirement asks for that and as far as it is known: over the sets of states that the line
-/// carries, and only what is broken where some set is unknown. What it cannot carry is broken where nothing boots. While something boots that is for a requirement to ask,
+/// Voltage of each module against its own limits, where no requirement asks for that over the sets of states that the line
+/// carries; where some set is unknown what is broken, and what is missing. What it cannot carry is broken where nothing boots. While something boots that is for a requirement to ask,
 /// as a plan may keep boots apart, and so is what a lock-out switches off then.
 pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
     let left = left_to_the_check(line);
     if left.is_empty() {
         return Vec::new();
     }
-    let Ok(cases) = cases(line) else {
+    if line.supplies.is_empty() {
         return Vec::new();
+    }
+    let cases = match cases(line) {
+        Ok(cases) => cases,
+        Err(error) => return vec![unknown("the line", error.to_string())],
     };
     let (told, good) = sound(line, &cases);
     let unsure = told.iter().any(|v| v.word() == Word::Unknown);
@@ -97,7 +103,17 @@ pub(crate) fn input_voltages(line: &Line) -> Vec<Verdict> {
     let falling = cases.falls_out.iter().filter(|f| !f.boots);
     let falling = falling.filter(|f| left.contains(&f.module));
     all.extend(falling.map(|f| falls_out(line, f)));
+    all.extend(never_on(line, |m| left.contains(&m)));
+    all.extend(told.into_iter().filter(|v| v.word() == Word::Unknown));
     all
+}
+
+/// Modules that their lock-outs never switch on: whatever voltage they see, they do not work at it.
+fn never_on(line: &Line, wanted: impl Fn(ModuleIx) -> bool) -> impl Iterator<Item = Verdict> {
+    let beyond = beyond_the_supplies(line).into_iter();
+    beyond
+        .filter(move |b| b.by_lock_out && wanted(b.module))
+        .map(|b| b.verdict(line, line.module_path(b.module)))
 }
 
 /// What a line does not carry while some module boots: such sets of states are in no verdict where no requirement asks for voltages.

@@ -302,6 +302,26 @@ pub(crate) fn weak_links(hangs: &Hangs<'_>) -> Vec<Verdict> {
                 against.judge(window.path.clone(), window.parts_by_n, evidence(), why)
             }
         });
+        if let Some((lifts_n, anchor)) = &window.lifts_at_n {
+            let against = Against {
+                side: Side::AtMost,
+                limit: *lifts_n,
+                narrow: FORCE_N,
+                unit: "N".to_owned(),
+            };
+            let why = format!(
+                "it has parted by then, and {anchor} with what hangs below the link comes off the bed at {lifts_n:.0} N: a pull that grows slowly lifts it first"
+            );
+            let verdict = against.judge(window.path.clone(), window.parts_by_n, evidence(), why);
+            // Where it parts before, the rope is what it must spare.
+            all.extend(verdict.is_broken().then_some(verdict));
+        }
+        if let Some(before) = &window.after {
+            all.push(unknown(
+                window.path.clone(),
+                format!("{before} on the same line has parted before this one may, so this one parts never; whether all that hangs there comes back is for `parted-lift` to ask"),
+            ));
+        }
     }
     all
 }

@@ -10,7 +10,7 @@ use crate::verdict::{Verdict, unknown};
 use crate::{
     boot_verdicts, chain_verdicts, dawn_verdicts, delivery_verdicts, failure_verdicts,
     hung_verdicts, link_verdicts, metal_verdicts, power_verdicts, processor_verdicts,
-    recovery_verdicts, span_verdicts, stands, stream_verdicts, watches,
+    recovery_verdicts, span_verdicts, stands, storage_verdicts, stream_verdicts, watches,
 };
 
 /// Id of the standing check of voltages.
@@ -78,7 +78,7 @@ const fn should(
     }
 }
 
-const STANDING: [Standing; 24] = [
+const STANDING: [Standing; 25] = [
     shall(
         "link-reach",
         "every link is within the longest length of its standard",
@@ -108,6 +108,14 @@ const STANDING: [Standing; 24] = [
         "stream-room",
         "every stream has room on the links that it crosses",
         |of| carried(of.reach, stream_verdicts::rooms(of.reach.line)),
+    ),
+    shall(
+        "storage-room",
+        "no store is full before the latest recovery",
+        |of| {
+            let verdicts = storage_verdicts::fills(of.reach.line);
+            unless_spoilt(verdicts, of.reach.spoilt(&of.reach.stores()))
+        },
     ),
     shall(
         "span-current",
@@ -206,7 +214,7 @@ const STANDING: [Standing; 24] = [
     ),
     should(
         "overload",
-        "full scale of every hydrophone lies 12 dB above the sea and the thresholds of its detectors",
+        "full scale of every hydrophone lies 12 dB above the sound of the sea and the thresholds of its detectors",
         |of| {
             let full_scale = || chain_verdicts::standing_overload(of.reach.line, of.memo);
             chains(of.reach, &of.reach.chains(), full_scale)

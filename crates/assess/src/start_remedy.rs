@@ -11,6 +11,7 @@ use power::startup::{
 
 use crate::cure::{self, Change};
 use crate::input::{Contacts, StartInput};
+use crate::locked_out;
 use crate::memo::Memo;
 use crate::start::{StartError, named, patience_s, ready, settings};
 use crate::start_runs::{at_once, in_turn};
@@ -112,29 +113,10 @@ pub(crate) fn remedy(line: &Line, memo: &Memo) -> Result<Helps, StartError> {
 
 /// Modules that want more than any supply gives, even unloaded.
 fn beyond_the_supplies(line: &Line, input: &StartInput) -> Option<String> {
-    let sources = &input.line.network.sources;
-    let highest_v = sources.iter().map(|s| s.voltage_v).fold(0.0, f64::max);
-    let wants_more: Vec<String> = input
-        .modules
-        .iter()
-        .zip(&input.line.modules)
-        .filter_map(|(ix, module)| match module.input {
-            Input::LockOut { on_v, .. } if on_v > highest_v => {
-                Some(format!("{} switches on at {on_v} V", line.module_path(*ix)))
-            }
-            Input::Bare { minimum_v } if minimum_v > highest_v => Some(format!(
-                "{} works from {minimum_v} V on",
-                line.module_path(*ix)
-            )),
-            _ => None,
-        })
-        .collect();
-    (!wants_more.is_empty()).then(|| {
-        format!(
-            "{}, and no supply gives more than {highest_v} V: no order of starting helps; lower the one or raise the other",
-            listed(&wants_more)
-        )
-    })
+    let mut all = locked_out::beyond_the_supplies(line);
+    all.retain(|b| input.modules.contains(&b.module));
+    locked_out::told(line, &all)
+        .map(|told| format!("{told}: no order of starting helps; lower the one or raise the other"))
 }
 
 /// Which delays let a line start without any module falling out, that starts although some do. `None` where none were found.

@@ -1,13 +1,13 @@
 //! Days until a store is full, what its files are, and what goes then.
 
 use network::StreamRoom;
-use plan::{Droppable, Line, Q, StorageIx, StreamIx};
+use plan::{Droppable, Line, Q, StorageIx, StreamIx, That};
 use quantity::{Dimension, SECONDS_PER_DAY, show, show_number};
 use recording::{Container, planned_name};
 
 use crate::corners;
 use crate::input::{Filling, RecordingFill, filling, gb_a_day, streams, traffic, usable_bytes};
-use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
+use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, Word, unknown};
 
 /// A storage time closer to its limit than this is marginal, d.
 const NARROW_DAYS: f64 = 7.0;
@@ -65,6 +65,42 @@ pub(crate) fn storage_time(line: &Line, of: StorageIx, at_least_s: Option<Q>) ->
         Evidence::computed(STORAGE_METHOD, &inputs),
         why,
     )
+}
+
+/// What of a store that no requirement asks for fills before the latest recovery, as far as it is known; of one of which the plan says that its oldest recordings go when it is full there is none.
+pub(crate) fn fills(line: &Line) -> Vec<Verdict> {
+    let asked = |s: StorageIx| {
+        line.binding().any(|r| match &r.that {
+            That::StorageTime { of, at_least_s } => {
+                *of == s && at_least_s.is_none_or(|q| q.si >= line.deployment.longest_s())
+            }
+            _ => false,
+        })
+    };
+    let stores = (0..line.storages.len()).map(StorageIx);
+    let left = stores.filter(|s| !asked(*s) && !drops_oldest(line, *s));
+    let judged = left.map(|s| storage_time(line, s, None));
+    judged.filter(|v| v.word() != Word::Unknown).collect()
+}
+
+fn drops_oldest(line: &Line, of: StorageIx) -> bool {
+    let order = line.storages[of.0].drop.as_ref();
+    order.is_some_and(|order| order.contains(&Droppable::OldestRecordings))
+}
+
+/// Why what goes to a store is not all kept until the latest recovery; `None` where it is, and where that is not known.
+pub(crate) fn not_all_kept(line: &Line, of: StorageIx) -> Option<String> {
+    let Verdict::Known(known) = storage_time(line, of, None) else {
+        return None;
+    };
+    if known.ruling != Ruling::Broken {
+        return None;
+    }
+    let after = show(known.value.value * SECONDS_PER_DAY, Dimension::Time);
+    Some(match drops_oldest(line, of) {
+        true => format!("{} keeps the last {after} and no more", known.subject),
+        false => format!("{} is full after {after}", known.subject),
+    })
 }
 
 /// Why a recording does not come to the store over its stream, where it has none on its own module.

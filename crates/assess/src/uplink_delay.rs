@@ -6,15 +6,18 @@ use quantity::SECONDS_PER_DAY;
 
 use crate::cap::cap;
 use crate::input::{MONTH_DAYS, Succeeds, succeeds, uplink_spec};
+use crate::memo::Memo;
 use crate::month::UnderLoad;
 use crate::queue::{attempts_needed, queue_s};
 use crate::uplink_carried::any_number_waits;
 use crate::uplink_load::{as_it_likes, billed, sent_up};
+use crate::uplink_wait::worst_off;
 
 /// An outage that is shown by way of example, s.
 const OUTAGE_S: f64 = 3600.0;
 
-/// Longest time on an uplink in the wanted share of cases, s; see [`crate::queue`]. `left_s` is what the limit leaves for it.
+/// Longest time on an uplink in the wanted share of cases, s, with how it comes about, and the share of the hours of its worst month in which a low charge does not switch it off; see
+/// [`crate::queue`]. `left_s` is what the limit leaves for it. The time is that of so many of the messages that come while it is on as make up the share of all.
 pub(crate) fn ashore(
     line: &Line,
     uplink: UplinkIx,
@@ -22,15 +25,26 @@ pub(crate) fn ashore(
     share: Option<f64>,
     wind_at_most_m_s: Option<f64>,
     (left_s, load): (f64, &mut UnderLoad<'_>),
-) -> Result<(f64, String), String> {
+) -> Result<(f64, String, f64), String> {
     let u = &line.uplinks[uplink.0];
     let id = &u.id;
     let how = succeeds(line, uplink, wind_at_most_m_s).map_err(|e| e.to_string())?;
     let tries = how.tries().map_err(|e| e.to_string())?;
     let (success, where_) = (tries.mean_success(), how.where_());
-    let share = match share {
+    let unkept = Memo::with_room(0);
+    let (off, off_in) = worst_off(line, uplink, load.memo().unwrap_or(&unkept))?;
+    let on = 1.0 - off;
+    let share = match share.map(|share| share / on) {
         _ if success >= 1.0 => 1.0,
         Some(share) if share < 1.0 => share,
+        // Too few come while it is on, whatever the queue does.
+        Some(_) if off > 0.0 => {
+            let step = format!(
+                "uplink.{id} is off for want of charge {:.2} % of the hours of {off_in} (`off_below`)",
+                100.0 * off
+            );
+            return Ok((f64::INFINITY, step, on));
+        }
         _ => {
             return Err(format!(
                 "uplink.{id} succeeds in {:.0} % of attempts{where_}, so only a `share` of the messages has a bound",
@@ -128,13 +142,21 @@ pub(crate) fn ashore(
         .map_or(String::new(), |words| {
             format!("; with the alarms that are expected {words}")
         });
+    let off_words = match off > 0.0 {
+        true => format!(
+            ", while it is on: {:.2} % of the hours of {off_in} it is off for want of charge (`off_below`)",
+            100.0 * off
+        ),
+        false => String::new(),
+    };
     Ok((
         seconds,
         format!(
-            "{seconds:.0} s on uplink.{id}{where_}: {attempts} attempts of {:.0} s for a burst of {messages}, of which this is the last{window}{held}{}{load}",
+            "{seconds:.0} s on uplink.{id}{where_}: {attempts} attempts of {:.0} s for a burst of {messages}, of which this is the last{window}{held}{off_words}{}{load}",
             u.attempt_s(),
             usual(line, uplink, &tries)
         ),
+        on,
     ))
 }
 

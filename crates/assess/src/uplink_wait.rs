@@ -14,6 +14,7 @@ use crate::input::{
     InputError, LoadPart, MONTH_DAYS, Succeeds, energy_of, succeeds, supply_load, uplink_spec,
 };
 use crate::memo::Memo;
+use crate::month::UnderLoad;
 use crate::months::months_in_water;
 use crate::uplink_load::sent_up;
 use crate::years::{WEATHER_SEED, run_years};
@@ -70,13 +71,23 @@ pub struct UplinkWatch {
     pub every_s: f64,
     /// January to December: how long after its time a heartbeat is later than 99 % of them, s; `None` where fewer ever come ashore.
     pub look_after_s: [Option<f64>; 12],
+    /// January to December: share of them that stays out by itself, of those that find the queue empty.
+    pub stays_out: [f64; 12],
+    /// The same in the worst month of the deployment among all other messages that are expected, its cap counted; or why that is not known.
+    pub among_others: Result<f64, String>,
 }
 
 impl UplinkWatch {
+    /// Heartbeats of 30 d.
+    #[must_use]
+    pub fn in_30_d(&self) -> f64 {
+        MONTH_DAYS * SECONDS_PER_DAY / self.every_s
+    }
+
     /// Heartbeats of 30 d that are later, although the module is well; they come in clusters, as high seas do.
     #[must_use]
     pub fn false_alarms(&self) -> f64 {
-        (1.0 - LOOK_SHARE) * MONTH_DAYS * SECONDS_PER_DAY / self.every_s
+        (1.0 - LOOK_SHARE) * self.in_30_d()
     }
 
     /// The longest time from the stop of a module in a month, 0 to 11, until the shore looks, s.
@@ -131,6 +142,8 @@ pub fn uplink_ashore(line: &Line, of: UplinkIx, memo: &Memo) -> Result<UplinkAsh
     let worst_month = in_water
         .max_by(|a, b| later(&months[*a], &months[*b]).then(b.cmp(a)))
         .unwrap_or(0);
+    let mut load = UnderLoad::new(memo);
+    let off_share = months[worst_month].off_share;
     let beats = line.modules.iter().filter_map(|m| {
         let heartbeat = m.heartbeat.filter(|h| h.by == Some(of))?;
         let held_s = held_s_of(line, of, heartbeat.topic);
@@ -140,6 +153,12 @@ pub fn uplink_ashore(line: &Line, of: UplinkIx, memo: &Memo) -> Result<UplinkAsh
             look_after_s: months
                 .each_ref()
                 .map(|month| month.held_within_s(LOOK_SHARE, held_s)),
+            stays_out: months
+                .each_ref()
+                .map(|month| 1.0 - month.share_within(f64::INFINITY)),
+            among_others: load
+                .come_ashore(line, of, heartbeat.topic)
+                .map(|comes| 1.0 - (1.0 - off_share) * comes),
         })
     });
     let watches = beats.collect();
@@ -249,6 +268,22 @@ fn off_shares(line: &Line, of: UplinkIx, memo: &Memo) -> Result<[f64; 12], Strin
     .map_err(said)?;
     let hours = power::year::MONTH_DAYS.map(|days| 24.0 * f64::from(days) * years as f64);
     Ok(core::array::from_fn(|m| below[m] as f64 / hours[m]))
+}
+
+/// The largest share of the hours of a month of the deployment in which an uplink is off for want of charge, and that month in words.
+///
+/// # Errors
+/// In words.
+pub(crate) fn worst_off(
+    line: &Line,
+    of: UplinkIx,
+    memo: &Memo,
+) -> Result<(f64, &'static str), String> {
+    let off = off_shares(line, of, memo)?;
+    let months = months_in_water(line).into_iter();
+    let worst = months.max_by(|a, b| off[*a].total_cmp(&off[*b]).then(b.cmp(a)));
+    let worst = worst.unwrap_or(0);
+    Ok((off[worst], MONTHS[worst]))
 }
 
 /// What the uplink draws of each supply with panels, a battery or cells.

@@ -9,6 +9,7 @@ use power::startup::{Passing, Turn, Waits, turns};
 
 use crate::cure::{self, Change};
 use crate::input::{Conditions, Contacts, Draw, Electric, ElectricInput, boots, electric};
+use crate::locked_out::locked_out;
 use crate::memo::Memo;
 use crate::power_cases::age;
 use crate::start_ohms::{
@@ -27,7 +28,7 @@ const BOTH: [Contacts; 2] = [Contacts::New, Contacts::Aged];
 /// When the modules of a line boot.
 #[derive(Clone, Debug)]
 pub(crate) struct Waking {
-    /// The turn of each module of the plan; `None` where no power comes.
+    /// The turn of each module of the plan; `None` where no power comes, or too low a voltage ever to switch on.
     pub(crate) turns: Vec<Option<Turn>>,
     /// What the plan does not say of boots.
     pub(crate) unknowns: Vec<String>,
@@ -63,7 +64,11 @@ pub(crate) enum Booting {
 /// When each module boots if each does at its first attempt.
 pub(crate) fn waking(line: &Line) -> Waking {
     let mut unknowns = Vec::new();
-    let modules = line.modules.iter().map(|module| {
+    let locked: Vec<ModuleIx> = (0..line.modules.len())
+        .map(ModuleIx)
+        .filter(|m| locked_out(line, *m).is_some())
+        .collect();
+    let modules = line.modules.iter().enumerate().map(|(m, module)| {
         let boot_s = match (&module.boot, boots(module)) {
             (Some(boot), true) => boot.time_s.si,
             (None, true) => {
@@ -77,6 +82,9 @@ pub(crate) fn waking(line: &Line) -> Waking {
             boot_s,
             passes: match module.passes.map_or(PassWhen::Always, |p| p.power) {
                 PassWhen::Always => Passing::Always,
+                PassWhen::Powered | PassWhen::Running if locked.contains(&ModuleIx(m)) => {
+                    Passing::Never
+                }
                 PassWhen::Powered => Passing::Powered,
                 PassWhen::Running => Passing::Running,
                 PassWhen::Never => Passing::Never,
@@ -88,7 +96,12 @@ pub(crate) fn waking(line: &Line) -> Waking {
     let conductors: Vec<(usize, usize)> = with_conductor.map(|s| (s.from.0, s.to.0)).collect();
     let fed: Vec<usize> = line.supplies.iter().map(|s| s.module.0).collect();
     match turns(&modules, &conductors, &fed) {
-        Ok(turns) => Waking { turns, unknowns },
+        Ok(mut turns) => {
+            for m in locked {
+                turns[m.0] = None;
+            }
+            Waking { turns, unknowns }
+        }
         Err(error) => {
             unknowns.push(error.to_string());
             Waking {
@@ -119,7 +132,11 @@ impl Waking {
             if module.input.is_none() {
                 continue;
             }
-            let Some(turn) = self.turns[m] else { continue };
+            let Some(turn) = self.turns[m] else {
+                conditions.draws[m] = Draw::Nothing;
+                conditions.working[m] = false;
+                continue;
+            };
             if at_s < turn.on_s {
                 conditions.draws[m] = Draw::Nothing;
             } else if at_s < turn.ready_s {

@@ -6,14 +6,16 @@ use plan::{Action, Line, ModuleIx, OutputIx, SensorIx};
 use super::asks::{askers, waiting};
 use super::breakage::{Broken, Network, Part, Powered};
 use super::notice::{Notice, Told, sooner};
+use super::stays_out::{Ashore, apart_s};
 use super::talk::{Led, Now, Talk};
-use super::{After, Breakage, Does, FailuresError, OutputAfter, Safe, Sees, Silence, Whole};
+use super::{After, Breakage, Does, FailuresError, Heard, OutputAfter, Safe, Sees, Silence, Whole};
 use crate::input::{Conditions, Contacts, InputError, electric, streams, traffic};
 
 /// The whole line, and where the detections of its hydrophones lead in it.
 pub(super) struct Parts<'a> {
     network: Network<'a>,
     talk: Talk<'a>,
+    ashore: Ashore,
     powered: Powered,
     hydrophones: Vec<SensorIx>,
     led: Vec<Led>,
@@ -24,7 +26,11 @@ pub(super) struct Parts<'a> {
 }
 
 impl<'a> Parts<'a> {
-    pub(super) fn new(line: &'a Line, contacts: Contacts) -> Result<Parts<'a>, FailuresError> {
+    pub(super) fn new(
+        line: &'a Line,
+        contacts: Contacts,
+        ashore: Ashore,
+    ) -> Result<Parts<'a>, FailuresError> {
         if line.supplies.is_empty() {
             return Err(FailuresError::NoSupply);
         }
@@ -66,6 +72,7 @@ impl<'a> Parts<'a> {
             beats,
             network,
             talk,
+            ashore,
             powered,
             hydrophones,
             led,
@@ -211,7 +218,7 @@ impl<'a> Parts<'a> {
 
     fn told(&self, now: &Now, powered: &Powered, nodes: &[Option<How>]) -> After {
         let line = self.line();
-        let notice = Notice::new(&self.talk);
+        let notice = Notice::new(&self.talk, &self.ashore);
         let led: Vec<Led> = self
             .hydrophones
             .iter()
@@ -359,18 +366,29 @@ impl<'a> Parts<'a> {
 
     /// Of each output that fails safe by itself, the longest silence between two heartbeats of a module that may ask for it, s, or why it is unknown, with that module.
     pub(super) fn longest_silences(&self) -> Vec<Silence> {
-        let notice = Notice::new(&self.talk);
+        let notice = Notice::new(&self.talk, &self.ashore);
         let line = self.line();
         let mut all = Vec::new();
         for output in waiting(line) {
             for asker in askers(line, self.led.iter().chain(&self.beats), output) {
-                if let Some(knows_s) = notice.knows_s(asker, output.module.0) {
-                    all.push(Silence {
-                        output,
-                        asker: ModuleIx(asker),
-                        at_most_s: knows_s,
-                    });
-                }
+                let at = output.module.0;
+                let way_s = notice.on_its_way_s(asker, at);
+                let heard = apart_s(line, asker).zip(notice.lost_on_its_way(asker, at));
+                let Some((way_s, (apart_s, lost))) = way_s.zip(heard) else {
+                    continue;
+                };
+                let heard = || {
+                    Ok(Heard {
+                        apart_s: apart_s?,
+                        way_s: way_s?,
+                        lost: lost?,
+                    })
+                };
+                all.push(Silence {
+                    output,
+                    asker: ModuleIx(asker),
+                    heard: heard(),
+                });
             }
         }
         all
@@ -385,7 +403,7 @@ impl<'a> Parts<'a> {
             "a flooded module has a short at its inlet, unless its `passes` says that power goes on always".to_owned(),
             "messages find any way that is left; a bus is as whole as all its pieces, and a module that hangs does not hold it".to_owned(),
             "of a hydrophone that is deaf while its module works nothing stays out; a level of the sea in a heartbeat that goes ashore (`heartbeat.levels`) tells it, as long as somebody looks at it".to_owned(),
-            "a module has just sent its heartbeat when it stops, and delays are those of the whole line; the shore waits for an interval and until the uplink has given the message up".to_owned(),
+            "a module has just sent its heartbeat when it stops, and delays are those of the whole line; the shore waits for an interval, or for so many as tell a silence where heartbeats stay out by themselves, and until the uplink has given the message up".to_owned(),
         ]
     }
 }

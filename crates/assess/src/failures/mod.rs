@@ -4,6 +4,7 @@ mod after;
 mod asks;
 mod breakage;
 mod notice;
+mod stays_out;
 mod talk;
 mod worst;
 
@@ -12,10 +13,13 @@ use std::cmp::Reverse;
 use plan::{Line, ModuleIx, OutputIx, TopicIx};
 
 use crate::input::{Contacts, InputError};
+use crate::memo::Memo;
+use crate::month::UnderLoad;
 
 use after::Parts;
 
 pub use asks::{WoundUp, wound_up};
+pub(crate) use stays_out::Ashore;
 
 /// What is broken of a part.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -254,7 +258,18 @@ pub enum FailuresError {
 /// # Errors
 /// Every variant of [`FailuresError`]. What is unknown of one failure alone is its outcome.
 pub fn failures(line: &Line, contacts: Contacts) -> Result<Failures, FailuresError> {
-    let parts = Parts::new(line, contacts)?;
+    let memo = Memo::with_room(0);
+    let ashore = Ashore::of(line, &mut UnderLoad::new(&memo), &memo);
+    failures_by(line, contacts, ashore)
+}
+
+/// The same by what is known of the heartbeats that go ashore.
+pub(crate) fn failures_by(
+    line: &Line,
+    contacts: Contacts,
+    ashore: Ashore,
+) -> Result<Failures, FailuresError> {
+    let parts = Parts::new(line, contacts, ashore)?;
     let mut failures: Vec<Failure> = Vec::new();
     for (broken, subject) in parts.all()? {
         failures.push(Failure {
@@ -281,8 +296,19 @@ pub fn failures(line: &Line, contacts: Contacts) -> Result<Failures, FailuresErr
 pub(crate) struct Silence {
     pub(crate) output: OutputIx,
     pub(crate) asker: ModuleIx,
-    /// s, or why it is unknown.
-    pub(crate) at_most_s: Result<f64, String>,
+    /// How they come, or why that is unknown.
+    pub(crate) heard: Result<Heard, String>,
+}
+
+/// Heartbeats as another module hears them.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Heard {
+    /// From one to the next at most, s.
+    pub(crate) apart_s: f64,
+    /// Longest time on the way, s.
+    pub(crate) way_s: f64,
+    /// Chance that bit errors lose one.
+    pub(crate) lost: f64,
 }
 
 /// Of each output that fails safe by itself, the longest time between two heartbeats of each module that may ask for it, s, or why it is unknown.
@@ -290,7 +316,7 @@ pub(crate) fn silences(line: &Line, contacts: Contacts) -> Result<Vec<Silence>, 
     if asks::waiting(line).next().is_none() {
         return Ok(Vec::new());
     }
-    Ok(Parts::new(line, contacts)?.longest_silences())
+    Ok(Parts::new(line, contacts, Ashore::default())?.longest_silences())
 }
 
 impl Failures {

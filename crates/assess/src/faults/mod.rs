@@ -10,6 +10,7 @@ use power::{Binding, Network, NetworkError};
 use quantity::{Dimension, show};
 
 use crate::input::{Conditions, Contacts, Electric, ElectricInput, InputError, electric};
+use crate::locked_out::beyond_the_supplies;
 use crate::reserve::{limits, most_of_span, place};
 
 use crate::insulation::{Acceptance, acceptance};
@@ -316,6 +317,11 @@ pub(crate) fn live_through(
 ) -> Result<Result<Lived, NetworkError>, InputError> {
     let mut conditions = conditions.clone();
     let mut dead = vec![false; line.modules.len()];
+    for beyond in beyond_the_supplies(line).iter().filter(|b| b.by_lock_out) {
+        dead[beyond.module.0] = true;
+        conditions.draws[beyond.module.0] = crate::input::Draw::Nothing;
+        conditions.working[beyond.module.0] = false;
+    }
     loop {
         let input = electric.input(line, &conditions)?;
         let lowest_v = lowest_v(line, &input);

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use plan::{Line, ModuleIx, PassWhen, SensorIx};
-use quantity::show_share;
+use plan::{Line, ModuleIx, PassWhen, SensorIx, StorageIx};
+use quantity::{Dimension, show, show_share};
 
 use super::cause::{CAUSES, Cause};
 use super::feeding::{Goes, fed_by, goes};
@@ -11,8 +11,10 @@ use super::joint::EarRun;
 use super::strums::StrumRun;
 use super::waves::{Seas, Waved};
 use crate::input::SECONDS_PER_HOUR;
+use crate::locked_out::locked_out;
 use crate::mooring_verdicts::Hangs;
 use crate::pick_up_verdicts::{self, Drowned, drowned};
+use crate::storage_verdicts::not_all_kept;
 use crate::strum::{Banded, Beside, RopeBeside, bands, beside};
 
 /// How much is known of a cause.
@@ -33,13 +35,17 @@ pub(super) struct Feeds {
 }
 
 impl Feeds {
-    /// The track of a module.
+    /// The track of a module; one that is always off of a module that never switches on.
     ///
     /// # Errors
     /// In words, where nothing feeds it.
     fn of(&mut self, line: &Line, module: ModuleIx) -> Result<usize, String> {
-        let set = fed_by(line, module);
-        if set.is_empty() {
+        let set = match locked_out(line, module) {
+            // What feeds it never switches it on.
+            Some(_) => BTreeSet::new(),
+            None => fed_by(line, module),
+        };
+        if set.is_empty() && locked_out(line, module).is_none() {
             return Err(format!(
                 "no supply feeds {}, as far as the plan says",
                 line.module_path(module)
@@ -163,7 +169,11 @@ fn power(line: &Line, ear: &mut Ear, way: &Result<Goes, String>, told: &mut Told
         ));
     }
     ear.run.power = Some(track);
-    ear.set(Cause::Power, CauseKnown::Asked(supplies(line, &set)));
+    let of_what = match locked_out(line, module) {
+        Some(beyond) => beyond.why(line),
+        None => supplies(line, &set),
+    };
+    ear.set(Cause::Power, CauseKnown::Asked(of_what));
     // What leads ashore on the same power starts with it: the slowest counts.
     let mut unsaid = Vec::new();
     let mut slowest_s: f64 = 0.0;
@@ -203,6 +213,16 @@ fn power(line: &Line, ear: &mut Ear, way: &Result<Goes, String>, told: &mut Told
     );
 }
 
+/// Why what goes to a store, by its typed path, is not kept until the latest recovery.
+fn not_kept(line: &Line, end: &str) -> Option<String> {
+    let mut stores = line.storages.iter();
+    let store = stores.position(|s| format!("storage.{}", s.id) == end)?;
+    let why = not_all_kept(line, StorageIx(store))?;
+    Some(format!(
+        "{why}, and whether what is heard besides comes anywhere else is not worked out"
+    ))
+}
+
 /// Whether a module passes data on only while it has power.
 fn needs_power(line: &Line, module: ModuleIx) -> bool {
     let passes = line.modules[module.0].passes.map(|p| p.data);
@@ -213,8 +233,11 @@ fn path(line: &Line, ear: &mut Ear, way: Result<Goes, String>, told: &mut Told<'
     let (modules, end) = match way {
         Err(why) => return ear.set(Cause::Path, CauseKnown::Unknown(why)),
         Ok(Goes::Kept(store)) => {
-            let why = format!("it is kept in {store} beside it");
-            return ear.set(Cause::Path, CauseKnown::Nothing(why));
+            let known = match not_kept(line, &store) {
+                Some(why) => CauseKnown::Unknown(why),
+                None => CauseKnown::Nothing(format!("it is kept in {store} beside it")),
+            };
+            return ear.set(Cause::Path, known);
         }
         Ok(Goes::Nowhere) => {
             let why = "the plan has no uplink and no store of it: it counts as heard on the line";
@@ -222,6 +245,9 @@ fn path(line: &Line, ear: &mut Ear, way: Result<Goes, String>, told: &mut Told<'
         }
         Ok(Goes::Over(modules, end)) => (modules, end),
     };
+    if let Some(why) = not_kept(line, &end) {
+        return ear.set(Cause::Path, CauseKnown::Unknown(why));
+    }
     let last = modules.last().copied();
     for module in modules {
         // The last one is where it goes, and must work whatever it passes on.
@@ -274,6 +300,15 @@ fn clock(line: &Line, ear: &mut Ear, told: &mut Told<'_>) {
         return nothing(ear, "it has no `clock` that is set");
     };
     let master = line.module_path(sync.master);
+    if let Some(holds) = clock.holds_s.filter(|holds| holds.si < sync.every_s.si) {
+        let why = format!(
+            "the clock of {} is good for {} after an exchange, and they come {} apart (`every` of [time-sync]): in between its time is no good, whatever has power",
+            line.module_path(module),
+            show(holds.si, Dimension::Time),
+            show(sync.every_s.si, Dimension::Time)
+        );
+        return ear.set(Cause::Clock, CauseKnown::Unknown(why));
+    }
     let track = match told.feeds.of(line, sync.master) {
         Ok(track) => track,
         Err(why) => return ear.set(Cause::Clock, CauseKnown::Unknown(why)),

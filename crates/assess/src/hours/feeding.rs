@@ -4,6 +4,8 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use plan::{Line, ModuleIx, PassWhen, SensorIx, SupplyKind};
 
+use crate::locked_out::locked_out;
+
 /// Supplies that feed a module: those from which conductors lead to it, through modules that pass power on at some time.
 pub(crate) fn fed_by(line: &Line, module: ModuleIx) -> BTreeSet<usize> {
     let feeds = |supply: &plan::Supply| {
@@ -11,7 +13,7 @@ pub(crate) fn fed_by(line: &Line, module: ModuleIx) -> BTreeSet<usize> {
             line,
             supply.module,
             |span| span.conductor.is_some(),
-            |m| line.modules[m.0].passes.map(|p| p.power),
+            |m| works_to_pass(line, m, line.modules[m.0].passes.map(|p| p.power)),
         )
         .contains_key(&module)
     };
@@ -65,7 +67,7 @@ pub(super) fn goes(line: &Line, sensor: SensorIx) -> Result<Goes, String> {
         line,
         sensor.module,
         |span| span.link.is_some(),
-        |m| line.modules[m.0].passes.map(|p| p.data),
+        |m| works_to_pass(line, m, line.modules[m.0].passes.map(|p| p.data)),
     );
     let ways = ends.iter().filter_map(|(end, name)| {
         let mut way = Vec::new();
@@ -87,6 +89,15 @@ pub(super) fn goes(line: &Line, sensor: SensorIx) -> Result<Goes, String> {
                 names.join(", ")
             )
         })
+}
+
+/// When a module passes on, by what its plan says: never where it must work to do so and its lock-out keeps it off for good.
+fn works_to_pass(line: &Line, m: ModuleIx, passes: Option<PassWhen>) -> Option<PassWhen> {
+    let must_work = matches!(passes, Some(PassWhen::Powered | PassWhen::Running));
+    match must_work && locked_out(line, m).is_some() {
+        true => Some(PassWhen::Never),
+        false => passes,
+    }
 }
 
 /// Every module that is reached from one over spans of a kind, with the module before it on the shortest way; what never passes on is an end.

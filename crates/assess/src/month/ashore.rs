@@ -94,6 +94,43 @@ impl<'m> UnderLoad<'m> {
         })
     }
 
+    /// Share of the messages of a topic that ever comes ashore.
+    ///
+    /// # Errors
+    /// In words, why it is not known.
+    pub(crate) fn come_ashore(
+        &mut self,
+        line: &Line,
+        of: UplinkIx,
+        topic: TopicIx,
+    ) -> Result<f64, String> {
+        let UnderLoad::Drawn(kept, memo) = self else {
+            return Err("it is not drawn here".to_owned());
+        };
+        let drawn = kept
+            .entry((of, None))
+            .or_insert_with(|| drawn(line, of, None, memo));
+        let drawn = drawn.as_ref().map_err(|why| why.clone())?;
+        let found = drawn.of.get(&topic);
+        let found = found.filter(|t| t.offered >= LEAST_MESSAGES);
+        found
+            .map(|times| times.within(f64::INFINITY))
+            .ok_or_else(|| {
+                format!(
+                    "fewer than {LEAST_MESSAGES} of them in {} drawn months are too few to tell",
+                    drawn.months
+                )
+            })
+    }
+
+    /// What keeps results; `None` where nothing is drawn.
+    pub(crate) fn memo(&self) -> Option<&Memo> {
+        match self {
+            UnderLoad::Drawn(_, memo) => Some(memo),
+            UnderLoad::LeftOut => None,
+        }
+    }
+
     /// The time within which this share of the messages is ashore, s: of the topic that is worst off of those that are drawn often enough.
     ///
     /// # Errors

@@ -110,6 +110,12 @@ impl Reach<'_> {
         if self.line.uplinks.iter().any(by_sea) {
             parts.insert("site".to_owned());
         }
+        // Below which charge it is off, in the worst month of the deployment.
+        let by_charge = |u: &plan::Uplink| u.id == id && u.off_below.is_some();
+        if self.line.uplinks.iter().any(by_charge) {
+            parts.insert("deployment".to_owned());
+            parts.extend(self.energy());
+        }
         parts
     }
 

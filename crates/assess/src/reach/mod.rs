@@ -9,8 +9,8 @@ mod messages;
 use std::collections::BTreeSet;
 
 use plan::{
-    DelayFrom, DetectorIx, LiesIn, Line, ModuleIx, NoticeKind, Position, Reading, SectionEnd, That,
-    WrittenStart,
+    DelayFrom, DetectorIx, LiesIn, Line, ModuleIx, NoticeKind, Position, Reading, SectionEnd,
+    StorageIx, That, WrittenStart,
 };
 
 use crate::input::failed_attempts_words;
@@ -274,8 +274,14 @@ impl Reach<'_> {
                 }
                 parts
             }
-            That::SingleFailure { .. } | That::TimeToNotice { .. } | That::FailSafe { .. } => {
-                self.failures()
+            That::SingleFailure { .. } | That::FailSafe { .. } => self.failures(),
+            That::TimeToNotice { .. } => {
+                let mut parts = self.failures();
+                parts.insert("deployment".to_owned());
+                for uplink in &self.line.uplinks {
+                    parts.extend(self.uplink(&uplink.id));
+                }
+                parts
             }
             That::CalibrationAge { of, .. } => {
                 let mut parts = match of {
@@ -342,6 +348,16 @@ impl Reach<'_> {
                 "module" | "detector" | "vote" | "behaviour" | "topic" | "request" | "uplink"
             )
         }));
+        parts
+    }
+
+    /// All that fills stores.
+    pub(crate) fn stores(&self) -> Parts {
+        let mut parts = some(["deployment".to_owned()]);
+        for of in (0..self.line.storages.len()).map(StorageIx) {
+            let at_least_s = None;
+            parts.extend(self.of(&That::StorageTime { of, at_least_s }));
+        }
         parts
     }
 

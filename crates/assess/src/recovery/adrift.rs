@@ -22,6 +22,10 @@ pub struct Adrift {
     pub fixes: u32,
     /// The longest that a buoy adrift in the strongest current of the design cases goes without an alarm, s: from the far side of its circle to the radius, and until the next fix; `None` in still water.
     pub told_within_s: Option<f64>,
+    /// That current, m/s.
+    pub strongest_m_s: f64,
+    /// The weakest current of the cases in which the water flows, m/s, and the same time in it, s; `None` in still water. In slack water it has no end.
+    pub weakest: Option<(f64, f64)>,
 }
 
 /// The drift alarm of the buoy at the top of a line.
@@ -57,19 +61,23 @@ pub(super) fn adrift(
         let place_m = sigma_of_circle_m(said.place_error_m.si, WITHIN)?;
         drift_alarm(circle.radius_m, fix_m, place_m, fixes, said.false_alarms.si)
     })();
-    let strongest_m_s = found
-        .cases
-        .iter()
-        .map(|case| case.water.current.speed_and_direction(0.0).0)
-        .fold(0.0, f64::max);
-    Some(least.map_err(|error| error.to_string()).map(|least| {
-        Adrift {
-            buoy: line.module_path(module),
-            radius_m: said.radius_m.si,
-            fixes,
-            told_within_s: (strongest_m_s > 0.0)
-                .then(|| (said.radius_m.si + circle.radius_m) / strongest_m_s + said.every_s.si),
-            least,
-        }
-    }))
+    let cases = found.cases.iter();
+    let speeds = cases.map(|case| case.water.current.speed_and_direction(0.0).0);
+    let flowing: Vec<f64> = speeds.filter(|m_s| *m_s > 0.0).collect();
+    let strongest_m_s = flowing.iter().copied().fold(0.0, f64::max);
+    let weakest_m_s = flowing.iter().copied().reduce(f64::min);
+    let within_s = |m_s: f64| (said.radius_m.si + circle.radius_m) / m_s + said.every_s.si;
+    Some(
+        least
+            .map_err(|error| error.to_string())
+            .map(|least| Adrift {
+                buoy: line.module_path(module),
+                radius_m: said.radius_m.si,
+                fixes,
+                told_within_s: (strongest_m_s > 0.0).then(|| within_s(strongest_m_s)),
+                strongest_m_s,
+                weakest: weakest_m_s.map(|m_s| (m_s, within_s(m_s))),
+                least,
+            }),
+    )
 }

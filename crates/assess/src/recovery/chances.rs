@@ -163,7 +163,10 @@ fn brings(
                             Under::Unknown(why) => Brings::Unknown(format!(
                                 "whether its line holds the buoy under is not known: {why}"
                             )),
-                            Under::No | Under::In(_) => Brings::Yes,
+                            Under::No | Under::In(_) => match too_heavy(line, of) {
+                                Some(why) => Brings::No(why),
+                                None => Brings::Yes,
+                            },
                         },
                         Some(Ok(_)) => Brings::No("the buoy sinks by itself".to_owned()),
                         Some(Err(why)) => Brings::Unknown(why),
@@ -202,6 +205,31 @@ fn brings(
             }
         }
     }
+}
+
+/// Why a line that is hauled by its top with all that hangs on it, its anchor too, breaks before it is up; `None` where its ropes bear that, and where the plan does not say so.
+fn too_heavy(line: &Line, of: &Moored) -> Option<String> {
+    let anchor = &line.anchors[of.anchor];
+    let anchor_n = anchor.weight_in_water_n?.si;
+    let hung_n: f64 = of.hung.iter().map(|h| h.body.weight_n.max(0.0)).sum();
+    // What floats may help and may be off by then: it is not counted.
+    let mut below_n = anchor_n;
+    let mut breaks = None;
+    for piece in &of.pieces {
+        below_n += (piece.rope.weight_n_m * piece.rope.length_m).max(0.0);
+        let section = &line.sections[piece.section.0];
+        let rope = section.rope.as_ref();
+        let breaks_n = rope.and_then(|rope| rope.breaking_load_n).map(|q| q.si);
+        if breaks_n.is_some_and(|n| n < anchor_n) {
+            breaks = breaks.or(breaks_n.map(|n| (n, section.id.clone())));
+        }
+    }
+    let (breaks_n, section) = breaks?;
+    Some(format!(
+        "anchor.{} hangs on it too, {anchor_n:.0} N heavy, {:.0} N with what hangs above, and section.{section} breaks at {breaks_n:.0} N: a `release` leaves the anchor down",
+        anchor.id,
+        below_n + hung_n
+    ))
 }
 
 /// Height of something above the anchor along the line, m; `None` of what holds the top.

@@ -22,6 +22,10 @@ pub struct Window {
     pub greatest_n: Result<(Extreme, String), String>,
     /// The least breaking load of the ropes of its line, N, and the section; or why it is unknown.
     pub least_breaking_n: Result<(f64, String), String>,
+    /// What holds the line down at the most where it is no more than the weight of an anchor, N, and the anchor; `None` where it holds by more than its weight, or the plan does not say.
+    pub lifts_at_n: Option<(f64, String)>,
+    /// Another weak link of its line that has parted before this one may.
+    pub after: Option<String>,
 }
 
 /// The weak links of a line.
@@ -42,9 +46,44 @@ pub(super) fn windows(line: &Line, found: &Moorings, of: &HungLine) -> Vec<Windo
             factor: link.safety_factor.map_or(1.0, |q| q.si),
             greatest_n: greatest(found, of, at_m),
             least_breaking_n: least_breaking(line, of),
+            lifts_at_n: lifts_at(line, of, at_m),
+            after: parts_before(line, of, link),
         })
     });
     each.collect()
+}
+
+/// The tension at a place at which the anchor comes off the bed, where nothing but its weight holds it: that and what hangs below the place, N, what floats left out.
+fn lifts_at(line: &Line, of: &HungLine, at_m: f64) -> Option<(f64, String)> {
+    let anchor = &line.anchors[of.line.anchor];
+    if anchor.holding_n.is_some() {
+        return None;
+    }
+    let mut below_n = anchor.weight_in_water_n?.si;
+    let mut from_m = 0.0;
+    for piece in &of.line.pieces {
+        let below_m = (at_m - from_m).clamp(0.0, piece.rope.length_m);
+        below_n += (piece.rope.weight_n_m * below_m).max(0.0);
+        from_m += piece.rope.length_m;
+    }
+    let hung = of.line.hung.iter().filter(|h| h.body.at_m < at_m);
+    below_n += hung.map(|h| h.body.weight_n.max(0.0)).sum::<f64>();
+    Some((below_n, format!("anchor.{}", anchor.id)))
+}
+
+/// Another weak link of the same line that has surely parted at a tension at which this one still holds.
+fn parts_before(line: &Line, of: &HungLine, link: &plan::WeakLink) -> Option<String> {
+    let on = |other: &plan::WeakLink| match other.position {
+        Position::FromTop { section, .. } | Position::FromAnchor { section, .. } => {
+            of.line.pieces.iter().any(|p| p.section == section)
+        }
+        Position::Depth(_) => false,
+    };
+    let before = |other: &&plan::WeakLink| {
+        other.id != link.id && on(other) && other.parts_by_n.si < link.parts_from_n.si
+    };
+    let other = line.weak_links.iter().find(before)?;
+    Some(format!("weak_link.{}", other.id))
 }
 
 /// The greatest tension at a place over all cases: the larger of those at the points of the shape beside it.

@@ -354,3 +354,21 @@ fn verif_the_table_of_evidence_names_documents_and_measurements() {
         );
     }
 }
+
+/// Calibrated on 1 January 2026 for 12 months, and laid on 1 January 2027 at six in the morning: the whole of the last day counts, and nothing is left of it.
+#[test]
+fn verif_a_calibration_is_good_for_the_whole_of_its_last_day() {
+    let at = |start: &str| {
+        let text = with("that = \"calibration-age\"\nat_most = \"12 months\"")
+            .replace("date = 2026-12-01", "date = 2026-01-01")
+            .replace("start = 2027-01-01\n", &format!("start = {start}\n"))
+            .replace("start_slip = \"10 d\"", "start_slip = \"0 d\"");
+        asked(&text)
+    };
+    for start in ["2027-01-01", "2027-01-01T06:00:00Z"] {
+        let found = at(start);
+        close(found.margin.value, 0.0, 1e-9);
+        assert_ne!(found.ruling, Ruling::Broken, "{start}");
+    }
+    assert_eq!(at("2027-01-02T00:00:00Z").ruling, Ruling::Broken);
+}

@@ -458,11 +458,11 @@ fn verif_requirements_on_failures_are_judged() {
     );
     assert_eq!(known(&hasty, "fails-safe").ruling, Ruling::Broken);
     assert!(requirement(&hasty, "fails-safe").is_broken());
-    // One that nobody winds up runs out once, for good: a day on the line, and fifteen minutes.
+    // One that nobody winds up runs out once, for good: one timer, fifteen minutes after its module has begun.
     let unheard = judged(&asked("1", "14 h", "20 min"), &[(LAMP, safe.as_str())]);
     let verdict = known(&unheard, "fails-safe");
     assert_eq!(verdict.ruling, Ruling::Broken);
-    close(verdict.value.value, 86_400.0, 0.0);
+    close(verdict.value.value, 1.0, 0.0);
     assert!(
         verdict.why.contains("nothing winds up its timer"),
         "{}",

@@ -117,9 +117,15 @@ fn means(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Mean
         acts_at,
         works: f.q("works")?,
         relies_on: f.texts("relies_on").map_or_else(Vec::new, |(all, _)| {
-            all.iter().map(|(text, _)| text.clone()).collect()
+            all.iter().map(|(text, _)| in_one_spelling(text)).collect()
         }),
     })
+}
+
+/// Words without what spelling changes: capitals, and spaces before, behind and in a row. What is shared must not look apart.
+fn in_one_spelling(text: &str) -> String {
+    let words: Vec<String> = text.split_whitespace().map(str::to_lowercase).collect();
+    words.join(" ")
 }
 
 /// What a module says of its drift alarm.

@@ -248,12 +248,21 @@ fn window_told(window: &Window) -> String {
 }
 
 fn adrift_told(adrift: &Adrift) -> String {
-    let told = match adrift.told_within_s {
-        Some(s) => format!(
-            "; adrift in the strongest current of the cases it is told within {}",
-            show(s.round(), Dimension::Time)
+    let time = |s: f64| show(s.round(), Dimension::Time);
+    let told = match (adrift.told_within_s, adrift.weakest) {
+        (Some(s), Some((weakest_m_s, weakest_s))) if weakest_m_s < adrift.strongest_m_s => format!(
+            "; adrift it is told within {} in the strongest current of the cases, {}, within {} in the weakest that flows, {}, and in slack water at no time that is known",
+            time(s),
+            show(adrift.strongest_m_s, Dimension::Speed),
+            time(weakest_s),
+            show(weakest_m_s, Dimension::Speed)
         ),
-        None => String::new(),
+        (Some(s), _) => format!(
+            "; adrift it is told within {} in the current of the cases, {}, and in slack water at no time that is known",
+            time(s),
+            show(adrift.strongest_m_s, Dimension::Speed)
+        ),
+        (None, _) => String::new(),
     };
     format!(
         "{}'s drift alarm goes off {:.1} m from the anchor: at least {:.1} m are needed, the buoy's own circle of {:.1} m and {:.1} m for the errors of {} fixes{told}",
@@ -314,6 +323,9 @@ fn line_json(line: &Line, of: &LineRecovery) -> Value {
                 "error_m": adrift.least.error_m,
                 "fixes": adrift.fixes,
                 "told_within_s": adrift.told_within_s,
+                "strongest_current_m_s": adrift.strongest_m_s,
+                "weakest_current_m_s": adrift.weakest.map(|(m_s, _)| m_s),
+                "told_within_in_the_weakest_s": adrift.weakest.map(|(_, s)| s),
             }),
         }),
     })

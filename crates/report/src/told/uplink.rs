@@ -109,12 +109,24 @@ fn one_uplink(out: &mut String, uplink: &UplinkAshore) {
 }
 
 fn watched(out: &mut String, watch: &UplinkWatch) {
+    let seldom = 1.0 - LOOK_SHARE;
+    let most_out = watch.stays_out.iter().copied().fold(0.0, f64::max);
+    let all = watch.in_30_d();
+    let later = match most_out > seldom {
+        true => format!(
+            "in the worst month {:.2} of {all:.0} in 30 d stay out by themselves, so that one that stays out tells nothing there",
+            most_out * all
+        ),
+        false => format!(
+            "{:.2} in 30 d are later all the same, in clusters as high seas come",
+            watch.false_alarms()
+        ),
+    };
     let heading = format!(
-        "{} tells each {}: a heartbeat that is later than this has a chance below {:.0} %, so look; {:.2} in 30 d are later all the same, in clusters as high seas come, and a module that stops is looked for within",
+        "{} tells each {}: a heartbeat that is later than this has a chance below {:.0} %, so look where there is such a time; {later}; a module that stops is looked for within",
         watch.module,
         show(watch.every_s, Dimension::Time),
-        100.0 * (1.0 - LOOK_SHARE),
-        watch.false_alarms()
+        100.0 * seldom,
     );
     rows(out, &heading);
     for (number, name) in MONTHS.iter().enumerate() {
@@ -124,6 +136,20 @@ fn watched(out: &mut String, watch: &UplinkWatch) {
             time(watch.look_after_s[number]),
             time(watch.noticed_within_s(number))
         );
+    }
+    match &watch.among_others {
+        Ok(out_share) if *out_share > seldom => rows(
+            out,
+            &format!(
+                "Among the other messages that are expected, its cap and its waits counted, {:.2} % of them never come ashore: these times do not hold there",
+                100.0 * out_share
+            ),
+        ),
+        Ok(_) => {}
+        Err(why) => rows(
+            out,
+            &format!("How many of them come ashore among the other messages is not known: {why}"),
+        ),
     }
 }
 
@@ -181,6 +207,9 @@ fn uplink_of(uplink: &UplinkAshore) -> Value {
             "later_share": 1.0 - LOOK_SHARE,
             "false_alarms_in_30_d": w.false_alarms(),
             "look_after_s": w.look_after_s,
+            "stays_out_share": w.stays_out,
+            "stays_out_among_others_share": w.among_others.as_ref().ok(),
+            "stays_out_among_others_unknown": w.among_others.as_ref().err(),
             "noticed_within_s": (0..12).map(|m| w.noticed_within_s(m)).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "loads": uplink.load_parts.iter().map(|(supply, parts)| json!({

@@ -56,8 +56,8 @@ pub(crate) struct Args {
     /// Channels that are not named are left out.
     #[arg(long = "as", value_name = "[N=]SENSOR")]
     assignments: Vec<Assignment>,
-    /// Length of the periods that are measured: a whole number of seconds up to a day.
-    #[arg(long, value_name = "TIME", default_value = "1 min", value_parser = period)]
+    /// Length of the periods that are measured: a whole number of seconds up to a day. 1 s with `--dummy`, as a longer one hides what is short in its mean.
+    #[arg(long, value_name = "TIME", default_value = "1 min", default_value_if("dummy", "true", "1 s"), value_parser = period)]
     every: NonZeroU32,
     /// Write the table: FILE.csv or FILE.parquet. It holds the bands and percentiles too.
     #[arg(long, value_name = "FILE")]

@@ -11,7 +11,7 @@ use super::super::{InputError, profile};
 use super::{SECONDS_PER_HOUR, twelve};
 
 /// Days of a mean year of the Gregorian calendar.
-const DAYS_PER_YEAR: f64 = 365.2425;
+pub(super) const DAYS_PER_YEAR: f64 = 365.2425;
 /// Down to here a module has the water of the surface, m (common practice).
 const SURFACE_M: f64 = 2.0;
 

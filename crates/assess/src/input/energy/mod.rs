@@ -12,10 +12,11 @@ use power::year::{
     Extra, Load, MONTH_DAYS, PowerSystem, Start, StateShare, YearError, YearPlan,
     first_hour_of_month,
 };
+use quantity::SECONDS_PER_DAY;
 
 use super::InputError;
 use crate::memo::Memo;
-use cells::{Cells, cells, primary};
+use cells::{Cells, DAYS_PER_YEAR, cells, primary};
 pub(crate) use cells::{at_rest, cells_preset, refused};
 pub use load::{LoadPart, SupplyLoad, supply_load};
 pub(crate) use load::{Rates, expected_rates, given_w, published_per_h, runs_per_h};
@@ -196,7 +197,10 @@ pub(crate) fn deployed(line: &Line, of: SupplyIx) -> Result<Deployed, InputError
     let zone_h = sky::zone_h(line);
     let starts = starts_s(line).into_iter().map(|later_s| {
         let hour = hour_of_year(start, later_s, zone_h)?;
-        Ok((later_s, charge_at(supply, &cells, (hour, later_s))?))
+        // As old as it is by then: what it loses in the water comes after.
+        let mut lain = cells.clone();
+        lain.battery.age_years = (hold.lasts_s.si + later_s) / (DAYS_PER_YEAR * SECONDS_PER_DAY);
+        Ok((later_s, charge_at(supply, &lain, (hour, later_s))?))
     });
     Ok(Deployed {
         starts: starts.collect::<Result<_, InputError>>()?,
