@@ -7,7 +7,7 @@ use seawater::{SeaError, density_kg_m3, pressure_from_depth_dbar};
 use super::extremes::{Held, as_slack, as_strong, outermost};
 use super::fouled::{Fouling, fouling};
 use super::profile;
-use super::site_weather::{left_to_the_site, site_waves, slack_in_waves, unsaid_waves, windy};
+use super::site_weather::{of_the_site, site_waves, slack_in_waves, unsaid_waves, windy};
 
 /// A design case in plain numbers.
 #[derive(Clone, Debug, PartialEq)]
@@ -100,7 +100,7 @@ pub enum CasesError {
 /// Direction of a current or a wind of which the plan says none, degrees from north.
 const NO_DIRECTION_DEG: f64 = 0.0;
 
-/// The design cases of a plan: those that it declares, the strongest of them once more with the site's wind where none as strong has it, the site's current where none is as strong; else slack water and the
+/// The design cases of a plan: those that it declares, the strongest of them once more with the site's wind where none as strong has it, slack water where its tide turns and the site's own current, wind and strum where none does for them; else slack water and the
 /// site's current at each end of its tide. The site's waves count in the strongest and the slackest case without as high ones, and the highest of all in the slackest; at each end of the tide the strongest and the
 /// slackest count once more where no case does for them.
 ///
@@ -118,7 +118,8 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
     } else {
         let mut cases = declared(line, density_kg_m3)?;
         windy(line, &mut cases, &mut assumed);
-        cases.extend(left_to_the_site(line, density_kg_m3, &mut assumed)?);
+        let own = of_the_site(line, density_kg_m3, &cases, &mut assumed)?;
+        cases.extend(own);
         cases
     };
     site_waves(line, &mut cases, &mut assumed);
@@ -566,10 +567,12 @@ fn choose_nominal(cases: &mut [DesignCase], assumed: &mut Vec<String>) {
         return;
     }
     let strongest = |c: &DesignCase| c.current.iter().map(|p| p.1).fold(0.0, f64::max);
+    let declares = cases.iter().any(|c| c.declared);
     let weakest = cases
         .iter()
         .map(|c| (strongest(c), c.level_m.abs()))
         .enumerate()
+        .filter(|(ix, _)| cases[*ix].declared == declares)
         .min_by(|a, b| a.1.0.total_cmp(&b.1.0).then(a.1.1.total_cmp(&b.1.1)));
     if let Some((ix, _)) = weakest {
         cases[ix].nominal = true;

@@ -6,8 +6,11 @@ use quantity::{Dimension, show};
 use super::cases::{CasesError, DesignCase, Made, made};
 use super::extremes::{Held, as_slack, as_strong, outermost};
 
-/// The id of a case that has of the site's current and wind what no declared one has.
+/// The id of a case that has the site's current and wind where no declared one is as strong.
 const OF_THE_SITE: &str = "site";
+
+/// The id of slack water that no case declares.
+const SLACK: &str = "slack";
 
 /// Behind the id of a declared case that counts once more with the site's wind.
 const WINDY: &str = "-wind";
@@ -21,13 +24,6 @@ fn site_wind_m_s(line: &Line) -> Option<f64> {
     let buoys = line.sections.iter().any(holds);
     let windiest = line.sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max)?;
     buoys.then_some(windiest)
-}
-
-/// The same where no declared case has a wind as strong.
-fn unsaid_wind_m_s(line: &Line) -> Option<f64> {
-    let windiest = site_wind_m_s(line)?;
-    let mut winds = line.cases.iter().filter_map(|c| Some(c.wind?.speed_m_s.si));
-    (!winds.any(|speed| speed >= windiest)).then_some(windiest)
 }
 
 /// Of the cases with a current and a weaker wind than the site's the strongest, where none with that wind is as strong, once more with it: it blows as theirs does, else with the current at the surface.
@@ -89,9 +85,20 @@ const OF_WAVES: f64 = 1000.0;
 pub(crate) struct SiteWaves {
     /// Their significant height: that of the roughest month, with the swell, m.
     significant_m: f64,
+    /// Period of its swell, s; zero without one.
+    swell_s: f64,
     /// Height, m, and period, s: the likely highest of a thousand, `Hs sqrt(ln(1000) / 2)` of heights by Rayleigh's law (Longuet-Higgins 1952, from memory), in the longest period that is written
     /// or that the peak of a sea of that height has.
     pub(crate) wave: (f64, f64),
+}
+
+impl SiteWaves {
+    /// Whether waves speak for the site: as high as its mean sea in the roughest month, and as long as its swell.
+    fn are_in(&self, wave: Option<(f64, f64)>) -> bool {
+        wave.is_some_and(|(height_m, period_s)| {
+            height_m >= self.significant_m && period_s >= self.swell_s
+        })
+    }
 }
 
 /// The waves of the site, where it writes any.
@@ -114,6 +121,7 @@ pub(crate) fn site_sea(line: &Line) -> Option<SiteWaves> {
     let height_m = significant_m * (0.5 * libm::log(OF_WAVES)).sqrt();
     Some(SiteWaves {
         significant_m,
+        swell_s,
         wave: (height_m, sea_s.max(swell_s)),
     })
 }
@@ -121,8 +129,9 @@ pub(crate) fn site_sea(line: &Line) -> Option<SiteWaves> {
 /// The same where no declared case has waves as high as its mean sea in the roughest month, and so speaks for it.
 pub(crate) fn unsaid_waves(line: &Line) -> Option<SiteWaves> {
     let site = site_sea(line)?;
-    let own = line.cases.iter().filter_map(|c| Some(c.wave?.height_m.si));
-    (own.fold(0.0, f64::max) < site.significant_m).then_some(site)
+    let own = |c: &plan::Case| c.wave.map(|w| (w.height_m.si, w.period_s.si));
+    let spoken_for = line.cases.iter().any(|c| site.are_in(own(c)));
+    (!spoken_for).then_some(site)
 }
 
 /// Height, m, and period, s, of all waves that count in a plan, with whose they are in words: those of declared cases, and the site's where no case speaks for it.
@@ -154,9 +163,8 @@ pub(super) fn site_waves(line: &Line, cases: &mut Vec<DesignCase>, assumed: &mut
     let Some(site) = site_sea(line) else {
         return;
     };
-    let (rough, calmer): (Vec<&DesignCase>, Vec<&DesignCase>) = cases
-        .iter()
-        .partition(|case| case.wave.is_some_and(|(m, _)| m >= site.significant_m));
+    let (rough, calmer): (Vec<&DesignCase>, Vec<&DesignCase>) =
+        cases.iter().partition(|case| site.are_in(case.wave));
     // Cases that were taken from the site stand at each end of its tide already.
     let same_water =
         |a: &DesignCase, b: &DesignCase| !line.cases.is_empty() || a.level_m == b.level_m;
@@ -252,56 +260,80 @@ pub(super) fn slack_in_waves(cases: &mut Vec<DesignCase>, assumed: &mut Vec<Stri
     cases.extend(twins);
 }
 
-/// What the site writes of its current and of its wind, and no declared case has: a case more, so that slack water alone does not stand for the site.
-pub(super) fn left_to_the_site(
+/// What the site is known to have, where no declared case does for it: slack water where its tide turns, and its current with the wind of its windiest month and with ropes that strum.
+pub(super) fn of_the_site(
     line: &Line,
     density_kg_m3: f64,
+    cases: &[DesignCase],
     assumed: &mut Vec<String>,
-) -> Result<Option<DesignCase>, CasesError> {
+) -> Result<Vec<DesignCase>, CasesError> {
     let sea = &line.sea;
-    let speed = |flows: &[Flow]| flows.iter().map(|p| p.speed_m_s.si).fold(0.0, f64::max);
-    let strongest_m_s = speed(&sea.current);
-    let flows = line
-        .cases
-        .iter()
-        .any(|c| !c.current.is_empty() && speed(&c.current) >= strongest_m_s);
-    let current: &[Flow] = if flows { &[] } else { &sea.current };
-    let wind = unsaid_wind_m_s(line).filter(|_| !flows);
-    if current.is_empty() && wind.is_none() {
-        return Ok(None);
+    let mut found = Vec::new();
+    let taken = |id: &str| {
+        let mut id = id.to_owned();
+        while cases.iter().any(|c| c.id == id) {
+            id.push_str("-itself");
+        }
+        id
+    };
+    if sea.tide_m.is_some_and(|(low, high)| high.si > low.si) {
+        let id = taken(SLACK);
+        let slack = made(line, density_kg_m3, &of_site(&id, &[], None, false))?;
+        if !cases.iter().any(|case| as_slack(case, &slack, Held::All)) {
+            assumed.push(format!(
+                "the tide of the site turns, and no declared case is slack water: one more is ({id})"
+            ));
+            found.push(slack);
+        }
     }
-    let mut told = Vec::new();
-    if !current.is_empty() {
-        let runs = line.cases.iter().any(|c| !c.current.is_empty());
-        told.push(
-            if runs {
-                "a current as strong as that"
-            } else {
-                "its current"
-            }
-            .to_owned(),
-        );
+    let wind = site_wind_m_s(line);
+    if sea.current.is_empty() && wind.is_none() {
+        return Ok(found);
     }
-    if let Some(speed) = wind {
-        told.push(format!("the mean wind of its windiest month, {speed} m/s"));
+    let strums = !sea.current.is_empty()
+        && line.sections.iter().all(|s| {
+            let rope = s.rope.as_ref();
+            rope.is_some_and(|r| r.strumming_drag.is_some())
+        });
+    let id = taken(OF_THE_SITE);
+    let own = made(
+        line,
+        density_kg_m3,
+        &of_site(&id, &sea.current, wind, strums),
+    )?;
+    if cases.iter().any(|case| as_strong(case, &own, Held::All)) {
+        return Ok(found);
     }
-    let mut id = OF_THE_SITE.to_owned();
-    while line.cases.iter().any(|c| c.id == id) {
-        id.push_str("-itself");
+    let mut has = Vec::new();
+    if !sea.current.is_empty() {
+        has.push("its current".to_owned());
+    }
+    if let Some(speed_m_s) = wind {
+        has.push(format!(
+            "the mean wind of its windiest month, {speed_m_s} m/s"
+        ));
+    }
+    if strums {
+        has.push("ropes that strum".to_owned());
     }
     assumed.push(format!(
-        "no declared case has {} of the site: one more does ({id})",
-        told.join(" and ")
+        "no declared case is as strong at every depth as the site itself with {}: one more is ({id})",
+        has.join(" and ")
     ));
-    let from = Made {
-        id: &id,
+    found.push(own);
+    Ok(found)
+}
+
+/// A case of what the site writes, at the level of its depth.
+fn of_site<'a>(id: &'a str, current: &'a [Flow], wind_m_s: Option<f64>, strum: bool) -> Made<'a> {
+    Made {
+        id,
         declared: false,
         nominal: false,
         level_m: 0.0,
         current,
-        wind: wind.map(|speed| (speed, None)),
+        wind: wind_m_s.map(|speed| (speed, None)),
         wave: None,
-        strum: false,
-    };
-    made(line, density_kg_m3, &from).map(Some)
+        strum,
+    }
 }

@@ -151,3 +151,79 @@ fn verif_a_float_of_no_written_size_is_as_large_as_what_it_lifts() {
     let why = why_unknown(&bare, "float-depth");
     assert!(why.contains("displaces no more than it lifts"), "{why}");
 }
+
+/// What a plan declares adds to what its site has and takes nothing of it away: the load on the anchor is no less with any of these cases than without.
+#[test]
+fn verif_no_declared_case_takes_from_the_site() {
+    let winds = ["\"14 m/s\""; 12].join(", ");
+    let site = |current: &str, cases: &str| {
+        let text = tidal(&buoy(cases)).replacen(
+            "tide =",
+            &format!("current = {current}\nwind = [{winds}]\ntide ="),
+            1,
+        );
+        known(&judged(&text), "anchor-hold").value.value
+    };
+    let slack = "[case.slack]\nnominal = true\n";
+    let uniform =
+        "[{ depth = \"0 m\", speed = \"0.9 m/s\" }, { depth = \"100 m\", speed = \"0.9 m/s\" }]";
+    let own_n = site(uniform, slack);
+    // Without a case the same weather is taken, with ropes that strum.
+    close(site(uniform, ""), own_n, 1e-9);
+    for case in [
+        // As fast at the surface alone.
+        "[case.sheet]\ncurrent = [{ depth = \"0 m\", speed = \"0.9 m/s\" }, { depth = \"5 m\", speed = \"0 m/s\" }]\nstrum = true\nwind = { speed = \"14 m/s\" }\n",
+        // A gale without a current.
+        "[case.gale]\nwind = { speed = \"14 m/s\" }\n",
+        // A wind as strong against the current.
+        "[case.against]\ncurrent = [{ depth = \"0 m\", speed = \"0.9 m/s\", towards = \"0 deg\" }]\nstrum = true\nwind = { speed = \"14 m/s\", towards = \"180 deg\" }\n",
+        // A weaker current that strums.
+        "[case.strums]\ncurrent = [{ depth = \"0 m\", speed = \"0.5 m/s\" }]\nstrum = true\n",
+    ] {
+        let found_n = site(uniform, &format!("{slack}{case}"));
+        assert!(found_n >= own_n - 1e-6, "{case}: {found_n} {own_n}");
+    }
+}
+
+/// Where a tide is written the stream turns: a module that hangs deepest in slack water is held to that though every declared case has a current.
+#[test]
+fn verif_a_tide_has_slack_water() {
+    let stream = flows("stream", "0.8 m/s", "90 deg", "");
+    let asks =
+        "[requirement.deep]\nthat = \"module-depth\"\nof = \"module.ear\"\nat_most = \"500 m\"\n";
+    let deep = |text: String| {
+        let text = text.replace("from_top = \"2 m\"", "from_top = \"90 m\"");
+        let found = judged(&text);
+        let deep = known(&found, "deep");
+        (deep.value.value, deep.why.clone())
+    };
+    let (still_m, _) = deep(buoy(&format!("{asks}[case.slack]\nnominal = true\n")));
+    let (steady_m, _) = deep(buoy(&format!("{asks}{stream}")));
+    assert!(steady_m < still_m - 1.0, "{steady_m} {still_m}");
+    let (tidal_m, why) = deep(tidal(&buoy(&format!("{asks}{stream}"))));
+    assert!(tidal_m >= still_m - 1e-6, "{tidal_m} {still_m}");
+    assert!(why.contains("slack"), "{why}");
+}
+
+/// Waves as high as the site's sea and shorter than its swell do not speak for the swell.
+#[test]
+fn verif_short_waves_do_not_speak_for_a_swell() {
+    let waves = |period: &str| {
+        let case = format!(
+            "[case.slack]\nnominal = true\n[case.chop]\nwave = {{ height = \"2.5 m\", period = \"{period}\" }}\n"
+        );
+        let text = buoy(&case).replacen(
+            "tide =",
+            "swell = { height = \"1 m\", period = \"15 s\" }\ntide =",
+            1,
+        );
+        let reading = read(&text);
+        let found = assess::moorings(reading.line.as_ref().unwrap()).unwrap();
+        found
+            .cases
+            .iter()
+            .any(|c| c.wave.is_some_and(|(_, s)| s == 15.0))
+    };
+    assert!(waves("5 s"));
+    assert!(!waves("16 s"));
+}
