@@ -120,7 +120,7 @@ fn verif_the_worst_corner_is_the_verdict_of_the_check() {
     }
 }
 
-/// A battery that lies loses, the more the later it starts; the year begins with what is left.
+/// A battery that lies loses, the more the later it starts; the year begins with what is left, of a battery as old as it is at the end of its time in the water, which holds a little less than it does when it is laid.
 #[test]
 fn verif_the_year_begins_with_what_the_hold_has_left() {
     let reading = read(&text("start = 2027-01-01", PLANNED));
@@ -136,11 +136,9 @@ fn verif_the_year_begins_with_what_the_hold_has_left() {
     assert_eq!(charges.len(), 2);
     assert!(charges[1] < charges[0] && charges[0] < 1.0, "{charges:?}");
     let judged = check(&reading, &Shelf::default());
-    close(
-        known(&judged, "charged").value.value,
-        100.0 * charges[1],
-        1e-12,
-    );
+    let laid = known(&judged, "charged").value.value;
+    assert!(laid >= 100.0 * charges[1], "{laid} {charges:?}");
+    close(laid, 100.0 * charges[1], 0.5);
     assert!(
         !input
             .assumed

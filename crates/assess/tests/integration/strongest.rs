@@ -101,7 +101,7 @@ fn verif_a_sea_outlasts_the_turn_of_a_tide() {
 /// A case without waves and with a stronger current than any that has them takes the site's, and one that a rough case does for does not.
 #[test]
 fn verif_the_sites_waves_count_in_the_strongest_current() {
-    let heights = vec!["\"2 m\""; 12].join(", ");
+    let heights = ["\"2 m\""; 12].join(", ");
     let rough =
         |text: String| text.replacen("tide =", &format!("wave_height = [{heights}]\ntide ="), 1);
     let sea = "wave = { height = \"5 m\", period = \"9 s\" }\n";
@@ -192,7 +192,9 @@ fn verif_a_tide_has_slack_water() {
     let asks =
         "[requirement.deep]\nthat = \"module-depth\"\nof = \"module.ear\"\nat_most = \"500 m\"\n";
     let deep = |text: String| {
-        let text = text.replace("from_top = \"2 m\"", "from_top = \"90 m\"");
+        let text = text
+            .replace("from_top = \"2 m\"", "from_top = \"90 m\"")
+            .replace("length = \"5 m\"", "length = \"95 m\"");
         let found = judged(&text);
         let deep = known(&found, "deep");
         (deep.value.value, deep.why.clone())
