@@ -160,11 +160,12 @@ pub(crate) fn delay(
                 };
                 return against.judge(subject, 100.0 * comes, evidence, way.steps.join(", "));
             }
-            let subject = match !each && way.kept < 1.0 {
-                true => format!("{subject}, of what is sent up"),
-                false => subject,
+            let of = match !each && way.kept < 1.0 {
+                true => "of what is sent up: ",
+                false => "",
             };
-            against.judge(subject, way.seconds, evidence, way.steps.join(", "))
+            let why = format!("{of}{}", way.steps.join(", "));
+            against.judge(subject, way.seconds, evidence, why)
         }
     }
 }

@@ -329,10 +329,10 @@ fn carried(
     // Of one why none is known, or why its own is not.
     let unknown = load.and_then(|l| l.as_ref().err()).or(loads.as_ref().err());
     let unknown = unknown.map(String::as_str);
-    let unknown = unknown.or_else(|| (has_link && load.is_none()).then_some(NO_TRAFFIC));
+    let unknown = unknown.or_else(|| load.is_none().then_some(NO_TRAFFIC));
     told["load_share"] = json!(known.map(|(share, _)| share));
     told["load_of"] = json!(known.map(|(_, what)| what));
-    told["load_unknown"] = json!(unknown);
+    told["load_unknown"] = json!(unknown.filter(|_| has_link));
     let hop = hops.iter().find(|h| h.path == path);
     told["latency_s"] = json!(hop.map(|h| h.longest_s));
     told["latency_of"] = json!(hop.map(|h| &h.of));

@@ -242,7 +242,8 @@ fn verif_a_link_without_messages_says_why_its_load_is_unknown() {
         let why = span["load_unknown"].as_str();
         assert_eq!(span["load_share"], Value::Null);
         match span["path"].as_str().unwrap() {
-            "span.slope" => assert!(why.unwrap().contains("[traffic]"), "{span}"),
+            // Nothing says how messages are framed on it, which is told where the link stands.
+            "span.slope" => assert!(why.unwrap().contains("at line 66"), "{span}"),
             _ => assert_eq!(why, None, "{span}"),
         }
     }
@@ -506,7 +507,10 @@ fn verif_a_mooring_tells_the_largest_over_waves() {
         }
         waves += 1;
         assert!(tension > calm && greatest["tension"]["surface"] == "crest");
-        assert_eq!(greatest["excursion"]["surface"], "trough");
+        // A line that hangs straight down is nowhere further out.
+        let leans = number(&greatest["excursion"]["excursion_m"]) > 0.0;
+        let surface = if leans { "trough" } else { "still" };
+        assert_eq!(greatest["excursion"]["surface"], surface);
         for thing in things {
             let over = &thing["over_waves"];
             let depth_m = number(&thing["depth_m"]);
