@@ -54,7 +54,11 @@ pub(crate) fn housing_margin(
             &(rated.si, bed_m),
         );
         let pressure_mpa = density_kg_m3 * mooring::GRAVITY_M_S2 * bed_m * 1e-6;
-        let why = format!("{why}, {pressure_mpa:.2} MPa, where it falls when it comes off");
+        let comes = match path.starts_with("float.") {
+            true => "to which it is drawn when what hangs below it outweighs it",
+            false => "where it falls when it comes off",
+        };
+        let why = format!("{why}, {pressure_mpa:.2} MPa, {comes}");
         against.judge(path, rated.si - bed_m, evidence, why)
     });
     each.collect()

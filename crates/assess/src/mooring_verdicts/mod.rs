@@ -139,7 +139,10 @@ pub fn strengths(line: &Line, found: &Moorings) -> Vec<Verdict> {
     all.extend(recovery_verdicts::weak_links(&hangs));
     all.extend(stands::held_up(&hangs));
     all.extend(hung_verdicts::clear_of_bed(&hangs));
-    all.extend(housing_margin(line, None, None));
+    // A float that comes off rises: it is held to where it hangs.
+    let housings = housing_margin(line, None, None).into_iter();
+    all.extend(housings.filter(|v| !v.subject().starts_with("float.")));
+    all.extend(stands::float_depths(&hangs));
     all
 }
 

@@ -203,3 +203,21 @@ fn verif_what_cannot_be_meant_is_refused() {
     refused(&plain.replace("At its worst", "n\\u001b[31m"), "U+001B");
     refused(&plain.replace("At its worst", "n\\u202e"), "U+202E");
 }
+
+/// A float that comes off rises, and a housing falls: rated for 60 m over a bed at 100 m the float is held to the 8 m at which it hangs, by `mooring` as by `check`.
+#[test]
+fn verif_a_float_is_held_to_where_it_hangs() {
+    let text = float("91.6 m", "[case.slack]\nnominal = true\n").replace("\"400 m\"", "\"60 m\"");
+    let found = checked(&text);
+    assert_eq!(requirement(&found, "float-depth").word(), Word::Met);
+    let reading = read(&text);
+    let line = reading.line.as_ref().unwrap();
+    let bears = assess::strengths(line, &assess::moorings(line).unwrap());
+    let words = |of: &str| -> Vec<Word> {
+        let own = bears.iter().filter(|v| v.subject() == of);
+        own.map(assess::Verdict::word).collect()
+    };
+    // What it holds up, how far its line keeps clear of the bed, and where it hangs.
+    assert_eq!(words("float.top"), [Word::Met; 3], "{bears:#?}");
+    assert!(words("module.ear").contains(&Word::Broken));
+}

@@ -52,6 +52,19 @@ impl Page {
         self.body.push_str("</tbody></table>\n");
     }
 
+    /// A table of names and what they are, both texts.
+    pub(super) fn facts(&mut self, rows: &[(&str, String)]) {
+        self.body.push_str("<table>\n<tbody>\n");
+        for (name, value) in rows {
+            let (name, value) = (escaped(name), escaped(value));
+            let _ = writeln!(
+                self.body,
+                "<tr><th scope=\"row\">{name}</th><td>{value}</td></tr>"
+            );
+        }
+        self.body.push_str("</tbody></table>\n");
+    }
+
     /// A picture of our own, drawn as an SVG file.
     pub(super) fn picture(&mut self, svg: &str) {
         // Within a page the line that says what file it is has no place.
@@ -94,10 +107,12 @@ h1 { font-size: 1.8rem; margin: 0 0 .3rem; }
 h2 { font-size: 1.25rem; margin: 2.4rem 0 .6rem; border-bottom: 2px solid #1b2026; padding-bottom: .2rem; break-after: avoid; }
 h3 { font-size: 1.02rem; margin: 1.6rem 0 .4rem; break-after: avoid; }
 table { border-collapse: collapse; width: 100%; margin: .6rem 0 1rem; font-size: .87rem; }
-th { text-align: left; border-bottom: 1.5px solid #1b2026; padding: .25rem .5rem; vertical-align: bottom; }
+th { text-align: left; padding: .25rem .5rem; vertical-align: bottom; }
+thead th { border-bottom: 1.5px solid #1b2026; }
+tbody th { border-bottom: 1px solid #c9ced4; font-weight: 400; width: 22%; vertical-align: top; }
 td { border-bottom: 1px solid #c9ced4; padding: .3rem .5rem; vertical-align: top; }
 tr { break-inside: avoid; }
-pre { font: 11.5px/1.4 'DejaVu Sans Mono', monospace; background: #f4f5f6; padding: .7rem .9rem; overflow-x: auto; }
+pre { font: 11.5px/1.4 'DejaVu Sans Mono', monospace; background: #f4f5f6; padding: .7rem .9rem; white-space: pre-wrap; overflow-wrap: anywhere; }
 figure { margin: 1rem 0; break-inside: avoid; }
 figure svg { width: 100%; height: auto; }
 li { margin: .2rem 0; }
@@ -110,7 +125,7 @@ li { margin: .2rem 0; }
 .id { font-weight: 600; }
 .why, .by { color: #444c55; display: block; }
 .sign td { height: 2.6rem; width: 25%; }
-@media print { main { max-width: none; padding: 0; } body { font-size: 10.5px; } pre { font-size: 7.6px; white-space: pre-wrap; overflow: visible; } a { color: inherit; } }
+@media print { main { max-width: none; padding: 0; } body { font-size: 10.5px; } pre { font-size: 7.6px; } }
 ";
 
 #[cfg(test)]

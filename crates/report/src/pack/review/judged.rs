@@ -42,7 +42,7 @@ pub(super) fn table(page: &mut Page, all: &[&Judged], table: Option<&EvidenceTab
         }
     }
     let mut heads = vec![
-        "",
+        "verdict",
         "what is asked",
         "value",
         "limit",

@@ -11,7 +11,7 @@ use quantity::{Dimension, show};
 
 use super::PackOf;
 use crate::told::{count_words as count, totals};
-use html::{Page, escaped};
+use html::Page;
 
 /// The page.
 pub(super) fn html(of: &PackOf<'_>) -> String {
@@ -52,33 +52,28 @@ impl Page {
     }
 }
 
-fn row(key: &str, value: &str) -> Vec<String> {
-    vec![escaped(key), escaped(value)]
-}
-
 fn head(page: &mut Page, of: &PackOf<'_>) {
     let deployment = &of.line.deployment;
     let said = |text: Option<String>| text.unwrap_or_else(|| "the plan does not say".to_owned());
     let time = |s: f64| s.is_finite().then(|| show(s, Dimension::Time));
     let text = |key: &str| of.verdicts[key].as_str().unwrap_or("unknown").to_owned();
-    let rows = [
-        row("Start", &said(deployment.start.map(day))),
-        row("Time in the water", &said(time(deployment.duration_s.si))),
-        row(
+    page.facts(&[
+        ("Start", said(deployment.start.map(day))),
+        ("Time in the water", said(time(deployment.duration_s.si))),
+        (
             "Start may slip by",
-            &said(deployment.start_slip_s.and_then(|q| time(q.si))),
+            said(deployment.start_slip_s.and_then(|q| time(q.si))),
         ),
-        row(
+        (
             "Recovery may slip by",
-            &said(deployment.recovery_slip_s.and_then(|q| time(q.si))),
+            said(deployment.recovery_slip_s.and_then(|q| time(q.si))),
         ),
-        row("Line", &parts(of.line)),
-        row("Verdicts", &totals(of.check)),
-        row("Digest of the plan", &of.check.plan_digest),
-        row("Digest of its text", &of.check.source_digest),
-        row("Program", &text("program")),
-    ];
-    page.table(&["", ""], &rows);
+        ("Line", parts(of.line)),
+        ("Verdicts", totals(of.check)),
+        ("Digest of the plan", of.check.plan_digest.clone()),
+        ("Digest of its text", of.check.source_digest.clone()),
+        ("Program", text("program")),
+    ]);
 }
 
 fn day(at: Timestamp) -> String {
