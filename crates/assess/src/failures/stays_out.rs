@@ -32,6 +32,10 @@ pub(crate) fn in_a_row(stays_out: f64) -> Option<u32> {
         return None;
     }
     let mut count = libm::ceil(libm::log(seldom) / libm::log(stays_out)).max(1.0);
+    // So many that nobody waits for them: none comes.
+    if count >= f64::from(u32::MAX) {
+        return None;
+    }
     while libm::pow(stays_out, count) > seldom {
         count += 1.0;
     }
@@ -241,6 +245,7 @@ mod tests {
             (0.1, Some(2)),
             (0.5, Some(7)),
             (0.9, Some(44)),
+            (1.0 - f64::EPSILON, None),
             (1.0, None),
         ] {
             assert_eq!(in_a_row(share), count, "{share}");
