@@ -10,21 +10,10 @@ const SAME_AREA: f64 = 1e-6;
 /// Of a conductor's standard the next thinner and the next thicker size, as plans write them; one alone at an end of the row.
 pub(crate) fn next_sizes(conductor: Conductor) -> Vec<(Conductor, String)> {
     let thinner = match conductor {
-        Conductor::Stranded {
-            area_mm2,
-            class,
-            tinned,
-        } => CROSS_SECTIONS_MM2
+        Conductor::Stranded { area_mm2, .. } => CROSS_SECTIONS_MM2
             .into_iter()
             .rfind(|listed| *listed < area_mm2 * (1.0 - SAME_AREA))
-            .map(|area_mm2| {
-                let conductor = Conductor::Stranded {
-                    area_mm2,
-                    class,
-                    tinned,
-                };
-                (conductor, format!("{area_mm2} mm2"))
-            }),
+            .map(|area_mm2| stranded(area_mm2, conductor)),
         Conductor::Awg(gauge) => (gauge < power::conductor::THINNEST_AWG)
             .then(|| (Conductor::Awg(gauge + 1), gauge_words(gauge + 1))),
     };
@@ -32,6 +21,19 @@ pub(crate) fn next_sizes(conductor: Conductor) -> Vec<(Conductor, String)> {
         .into_iter()
         .chain(thicker(conductor).into_iter().take(1))
         .collect()
+}
+
+/// The same kind of conductor in another size; a gauge stays as it is.
+fn stranded(area_mm2: f64, like: Conductor) -> (Conductor, String) {
+    let conductor = match like {
+        Conductor::Stranded { class, tinned, .. } => Conductor::Stranded {
+            area_mm2,
+            class,
+            tinned,
+        },
+        Conductor::Awg(_) => like,
+    };
+    (conductor, format!("{area_mm2} mm2"))
 }
 
 fn gauge_words(gauge: i32) -> String {
@@ -45,21 +47,10 @@ fn gauge_words(gauge: i32) -> String {
 /// down to 4/0.
 pub(crate) fn thicker(conductor: Conductor) -> Vec<(Conductor, String)> {
     match conductor {
-        Conductor::Stranded {
-            area_mm2,
-            class,
-            tinned,
-        } => CROSS_SECTIONS_MM2
+        Conductor::Stranded { area_mm2, .. } => CROSS_SECTIONS_MM2
             .into_iter()
             .filter(|listed| *listed > area_mm2 * (1.0 + SAME_AREA))
-            .map(|area_mm2| {
-                let conductor = Conductor::Stranded {
-                    area_mm2,
-                    class,
-                    tinned,
-                };
-                (conductor, format!("{area_mm2} mm2"))
-            })
+            .map(|area_mm2| stranded(area_mm2, conductor))
             .collect(),
         Conductor::Awg(gauge) => (THICKEST_AWG..gauge)
             .rev()

@@ -14,9 +14,6 @@ use crate::out::{Format, Out};
 use crate::outputs::{Outputs, Pictures, shown};
 use crate::plan_file;
 
-/// Height of the view from above, beside what other pictures have, pixels.
-const FROM_ABOVE_PX: u32 = 160;
-
 /// Work out where the line hangs in every design case: depths, tilts, tensions, the pull on the anchor, the watch circle.
 ///
 /// The cases are those that the plan declares (`[case.ID]`), else slack water and the current of its site at each end of the tide. Exit status: 1 where something bears
@@ -103,12 +100,8 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         .collect();
     let names = drawn.iter().map(|of| picture_name(line, &drawn, of));
     let pictures = Pictures::named(names, args.picture.as_deref(), &outputs)?;
-    pictures.draw(&outputs, |ix, page| {
-        let of = drawn[ix];
-        let page = PictureSize {
-            height_px: page.height_px + FROM_ABOVE_PX,
-            ..page
-        };
+    pictures.draw(&outputs, |ix, _| {
+        let (of, page) = (drawn[ix], PictureSize::LINE);
         let png = mooring_picture_png(line, &found, of, page)?;
         Ok::<_, MooringCommandError>((png, mooring_picture_svg(line, &found, of, page)?))
     })?;

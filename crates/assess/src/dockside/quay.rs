@@ -48,7 +48,7 @@ impl Tolerance {
         self.share * reading.abs() + self.offset
     }
 
-    /// Whether both parts are usable: zero or more, at most half the reading, and not both zero.
+    /// Whether both parts are usable: a share from zero to half the reading, and a fixed part above zero, so that no reading is held to nothing.
     fn sound(self) -> bool {
         (0.0..=0.5).contains(&self.share) && self.offset.is_finite() && self.offset > 0.0
     }

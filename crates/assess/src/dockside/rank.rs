@@ -21,15 +21,16 @@ use crate::conductors::next_sizes;
 pub const ALIKE: f64 = 3.29;
 /// Below this share of chance no single fault explains the readings.
 pub const UNLIKELY: f64 = 0.01;
-/// What a reading beyond every range adds where a number is expected, and the other way round.
+/// What a reading beyond every range adds where a number is expected, and the other way round: a hundred deviations (a choice of ours).
 const MISMATCH: f64 = 1e4;
-/// Above this a resistance is beyond the ranges that matter here, ohm.
+/// Above this a resistance is beyond the ranges that matter here, ohm (a choice of ours).
 const OPEN_OHM: f64 = 1e5;
+/// Sizes that are tried over the whole range of a fault, and steps that then close in on the best by 0.618 each (choices of ours).
 const GRID: usize = 17;
 const GOLDEN_STEPS: usize = 16;
 /// Members of the first class that a further reading is asked to tell apart.
 const MOST_MEMBERS: usize = 12;
-/// Deviations beyond which more do not make a further reading better.
+/// Deviations beyond which more do not make a further reading better (a choice of ours).
 const PLENTY: f64 = 10.0;
 
 /// A fault fitted to the readings.

@@ -69,6 +69,17 @@ impl<'m> UnderLoad<'m> {
         UnderLoad::Drawn(BTreeMap::new(), memo)
     }
 
+    /// The times of an uplink at all winds.
+    fn of_uplink(&mut self, line: &Line, of: UplinkIx) -> Result<&Drawn, String> {
+        let UnderLoad::Drawn(kept, memo) = self else {
+            return Err("it is not drawn here".to_owned());
+        };
+        let drawn = kept
+            .entry((of, None))
+            .or_insert_with(|| drawn(line, of, None, memo));
+        drawn.as_ref().map_err(|why| why.clone())
+    }
+
     /// Share of the messages of the topic that is worst off of those that are drawn often enough, ashore within a time, and how many months were drawn.
     ///
     /// # Errors
@@ -79,13 +90,7 @@ impl<'m> UnderLoad<'m> {
         of: UplinkIx,
         within_s: f64,
     ) -> Result<(f64, u32), String> {
-        let UnderLoad::Drawn(kept, memo) = self else {
-            return Err("it is not drawn here".to_owned());
-        };
-        let drawn = kept
-            .entry((of, None))
-            .or_insert_with(|| drawn(line, of, None, memo));
-        let drawn = drawn.as_ref().map_err(|why| why.clone())?;
+        let drawn = self.of_uplink(line, of)?;
         let often = drawn.of.values().filter(|t| t.offered >= LEAST_MESSAGES);
         let least = often.map(|t| t.within(within_s)).reduce(f64::min);
         let months = drawn.months;
@@ -104,13 +109,7 @@ impl<'m> UnderLoad<'m> {
         of: UplinkIx,
         topic: TopicIx,
     ) -> Result<f64, String> {
-        let UnderLoad::Drawn(kept, memo) = self else {
-            return Err("it is not drawn here".to_owned());
-        };
-        let drawn = kept
-            .entry((of, None))
-            .or_insert_with(|| drawn(line, of, None, memo));
-        let drawn = drawn.as_ref().map_err(|why| why.clone())?;
+        let drawn = self.of_uplink(line, of)?;
         let found = drawn.of.get(&topic);
         let found = found.filter(|t| t.offered >= LEAST_MESSAGES);
         found
@@ -141,13 +140,7 @@ impl<'m> UnderLoad<'m> {
         of: UplinkIx,
         share: f64,
     ) -> Result<f64, String> {
-        let UnderLoad::Drawn(kept, memo) = self else {
-            return Err("it is not drawn here".to_owned());
-        };
-        let drawn = kept
-            .entry((of, None))
-            .or_insert_with(|| drawn(line, of, None, memo));
-        let drawn = drawn.as_ref().map_err(|why| why.clone())?;
+        let drawn = self.of_uplink(line, of)?;
         let often = drawn.of.values().filter(|t| t.offered >= LEAST_MESSAGES);
         let times: Vec<Option<f64>> = often.map(|t| t.quantile_s(share)).collect();
         let (months, percent) = (drawn.months, 100.0 * share);

@@ -24,6 +24,11 @@ impl PictureSize {
         width_px: 1400,
         height_px: 820,
     };
+    /// The same with room for the view of a line from above.
+    pub const LINE: Self = Self {
+        height_px: Self::PAGE.height_px + 160,
+        ..Self::PAGE
+    };
 }
 
 /// A picture and the scales on which it was drawn, so that a pointer on it can be read.

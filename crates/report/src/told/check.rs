@@ -13,7 +13,7 @@ use super::leverage::{BY_LEVERAGE, leverage_in_words};
 use super::words;
 
 /// Verdicts of one requirement that are told one by one; a requirement on every module may have many.
-const TOLD_EACH: usize = 12;
+pub(crate) const TOLD_EACH: usize = 12;
 
 /// A table of all requirements, the reasons of those that are not met, what was assumed, and cautions.
 #[must_use]

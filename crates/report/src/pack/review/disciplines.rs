@@ -18,9 +18,6 @@ use crate::told::{
     uplink_text, year_text,
 };
 
-/// Height that the view from above adds to the picture of a line, pixels.
-const FROM_ABOVE_PX: u32 = 160;
-
 /// The leak of which current and cost are told, ohm: that of `soundline faults` where none is asked.
 const LEAK_OHM: f64 = 1000.0;
 
@@ -66,12 +63,11 @@ fn in_the_water(page: &mut Page, of: &PackOf<'_>) {
     begin(page, "Where the line hangs", "mooring", "mooring.md");
     let found = moorings(line);
     if let Ok(found) = &found {
-        let size = PictureSize {
-            height_px: PictureSize::PAGE.height_px + FROM_ABOVE_PX,
-            ..PictureSize::PAGE
-        };
         for hung in found.lines.iter().flatten() {
-            drawn(page, mooring_picture_svg(line, found, hung, size));
+            drawn(
+                page,
+                mooring_picture_svg(line, found, hung, PictureSize::LINE),
+            );
         }
     }
     told(page, found.map(|found| mooring_text(line, &found)));

@@ -4,10 +4,7 @@ use assess::{Evidence, EvidenceTable, Judged, Supported, Verdict};
 use plan::Must;
 
 use super::html::{Page, escaped};
-use crate::told::{draws_in_words, in_words, nearest, support_words};
-
-/// Verdicts of one requirement that are told one by one.
-const TOLD_EACH: usize = 12;
+use crate::told::{TOLD_EACH, draws_in_words, in_words, nearest, support_words};
 
 pub(super) fn table(page: &mut Page, all: &[&Judged], table: Option<&EvidenceTable>) {
     let rests = |id: &str| -> Option<&Supported> {
