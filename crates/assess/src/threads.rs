@@ -17,6 +17,8 @@ pub(crate) fn on_threads<T: Send, E: Send>(
     let next = AtomicUsize::new(0);
     let done = AtomicUsize::new(0);
     let stop = AtomicBool::new(false);
+    // Who says not to go on beside the last piece is heard, too, whichever thread was first.
+    let cancelled = AtomicBool::new(false);
     let results: Mutex<Vec<Option<Result<T, E>>>> = Mutex::new((0..count).map(|_| None).collect());
     std::thread::scope(|scope| {
         for _ in 0..threads.clamp(1, count.max(1)) {
@@ -33,6 +35,7 @@ pub(crate) fn on_threads<T: Send, E: Send>(
                     results.lock().unwrap_or_else(PoisonError::into_inner)[i] = Some(one);
                     let part = 1 + done.fetch_add(1, Ordering::Relaxed);
                     if !watch(part as f64 / count as f64) {
+                        cancelled.store(true, Ordering::Relaxed);
                         stop.store(true, Ordering::Relaxed);
                     }
                 }
@@ -41,7 +44,7 @@ pub(crate) fn on_threads<T: Send, E: Send>(
     });
     let results = results.into_inner().unwrap_or_else(PoisonError::into_inner);
     let mut all = Vec::with_capacity(count);
-    let mut missing = false;
+    let mut missing = cancelled.into_inner();
     for one in results {
         match one {
             Some(Ok(one)) => all.push(one),
