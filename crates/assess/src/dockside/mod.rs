@@ -21,9 +21,9 @@ use plan::Line;
 use crate::input::InputError;
 use bench::Bench;
 pub use bench::Setup;
-pub use predict::{End, Fault, Probe};
+pub use predict::{BEYOND_RANGE, End, Fault, Probe};
 pub use quay::{Calibrator, Quay, QuayAsk, QuayError, Tolerance};
-pub use rank::{ALIKE, BEYOND_RANGE, Candidate, Further, Ranking, UNLIKELY};
+pub use rank::{ALIKE, Candidate, Further, Ranking, UNLIKELY};
 pub use words::{fault_words, probe_dimension, probe_words, setup_words};
 
 /// What a reading must show.
@@ -208,7 +208,7 @@ pub fn judge_readings(
         .collect();
     let bench = Bench::of(line, &sheet.quay)?;
     Ok(QuayJudged {
-        ranking: rank::rank(&bench, &sheet.quay, &electric),
+        ranking: rank::rank(&bench, &sheet.quay, &sheet.probes(), &electric),
         found,
     })
 }
@@ -217,6 +217,11 @@ impl Dockside {
     fn stage(&mut self, told: String) -> usize {
         self.stages.push(told);
         self.stages.len() - 1
+    }
+
+    /// What it asks to read with a meter, in its order.
+    fn probes(&self) -> Vec<Probe> {
+        self.steps.iter().filter_map(|step| step.probe).collect()
     }
 
     /// Ids that are alike get a number.

@@ -119,7 +119,7 @@ impl Fault {
 }
 
 /// A reading beyond every range of a meter.
-pub(super) const BEYOND: f64 = f64::INFINITY;
+pub const BEYOND_RANGE: f64 = f64::INFINITY;
 
 impl Bench<'_> {
     /// What each probe would read with these values and a fault of this size; `None` where some network has no operating point, or a supply
@@ -287,7 +287,7 @@ fn with_fault(values: &Values, fault: &Fault, size: f64) -> Values {
 
 fn loop_ohm(values: &Values, fault: &Fault, span: SpanIx) -> f64 {
     if *fault == Fault::Open(span) {
-        return BEYOND;
+        return BEYOND_RANGE;
     }
     values.wire_ohm[span.0] + values.contact_ohm[span.0].iter().sum::<f64>()
 }

@@ -13,7 +13,7 @@ use power::conductor::conductor_resistance_20_ohm_per_km;
 
 use super::bench::{Bench, Setup};
 use super::covariance::{Covariance, deviations, expected};
-use super::predict::{BEYOND, End, Fault, Probe};
+use super::predict::{End, Fault, Probe};
 use super::quay::Quay;
 use crate::conductors::next_sizes;
 
@@ -91,8 +91,13 @@ impl Ranking {
     }
 }
 
-/// Ranks the single faults by electric readings; `None` without any reading, or where the line as planned has no operating point.
-pub(super) fn rank(bench: &Bench<'_>, quay: &Quay, read: &[(Probe, f64)]) -> Option<Ranking> {
+/// Ranks the single faults by electric readings of those that a sheet asks; `None` without any reading, or where the line as planned has no operating point.
+pub(super) fn rank(
+    bench: &Bench<'_>,
+    quay: &Quay,
+    asked: &[Probe],
+    read: &[(Probe, f64)],
+) -> Option<Ranking> {
     if read.is_empty() {
         return None;
     }
@@ -117,7 +122,7 @@ pub(super) fn rank(bench: &Bench<'_>, quay: &Quay, read: &[(Probe, f64)]) -> Opt
         0 => 1.0,
         n => chi_square_share_above(best.chi_square.min(1e8), n as f64).ok()?,
     };
-    let further = further(bench, quay, &probes, &candidates, classes.first()?);
+    let further = further(bench, quay, (asked, &probes), &candidates, classes.first()?);
     Some(Ranking {
         readings: readings.len(),
         share_further_off,
@@ -291,7 +296,7 @@ fn classes(held: &Held<'_>, candidates: &[Candidate]) -> Vec<Vec<usize>> {
 fn further(
     bench: &Bench<'_>,
     quay: &Quay,
-    taken: &[Probe],
+    (asked, taken): (&[Probe], &[Probe]),
     candidates: &[Candidate],
     class: &[usize],
 ) -> Option<Further> {
@@ -299,7 +304,7 @@ fn further(
     if members.len() < 2 {
         return None;
     }
-    let mut probes = bench.probes();
+    let mut probes = asked.to_vec();
     for read in bench
         .reads
         .iter()
@@ -363,37 +368,3 @@ fn further(
         pairs: (apart, pairs),
     })
 }
-
-impl Bench<'_> {
-    /// What the sheet asks to read with a meter, in its order.
-    pub(super) fn probes(&self) -> Vec<Probe> {
-        let mut all = Vec::new();
-        let spans = self.line.spans.iter().enumerate();
-        let wired = spans.filter(|(_, span)| span.conductor.is_some());
-        all.extend((0..self.line.supplies.len()).map(|s| Probe::Open(SupplyIx(s))));
-        all.extend(wired.map(|(s, _)| Probe::Loop(SpanIx(s))));
-        for read in &self.reads {
-            let fed = |m: &ModuleIx| read.topology.inlets[m.0].is_some();
-            match read.setup {
-                Setup::Joined(m) => all.push(Probe::Volts(read.setup, m)),
-                Setup::Heaviest(m) => {
-                    if fed(&m) {
-                        all.push(Probe::Volts(read.setup, m));
-                    }
-                }
-                Setup::Off | Setup::Usual => {
-                    let modules = self.order.iter().map(|(m, _)| *m).filter(fed);
-                    all.extend(modules.map(|m| Probe::Volts(read.setup, m)));
-                }
-            }
-            if !matches!(read.setup, Setup::Joined(_)) {
-                let sources = read.topology.sources.iter();
-                all.extend(sources.map(|(_, s)| Probe::Amps(read.setup, SupplyIx(*s))));
-            }
-        }
-        all
-    }
-}
-
-/// A reading beyond the range of the meter.
-pub const BEYOND_RANGE: f64 = BEYOND;

@@ -26,6 +26,13 @@ fn bench_of<'l>(line: &'l Line, quay: &Quay) -> Bench<'l> {
     Bench::of(line, quay).unwrap()
 }
 
+/// What the sheet of a line asks to read with a meter.
+fn asked(bench: &Bench<'_>, quay: &Quay) -> Vec<Probe> {
+    let sheet = super::dockside(bench.line, &QuayAsk::default()).unwrap();
+    assert_eq!(sheet.quay, *quay);
+    sheet.probes()
+}
+
 /// Between two sizes, even in the logarithm.
 fn between(stream: &mut Stream, (low, high): (f64, f64)) -> f64 {
     let (low, high) = (libm::log(low), libm::log(high));
@@ -90,7 +97,7 @@ fn verif_a_planted_fault_is_in_the_first_class() {
         let quay = Quay::of(&QuayAsk::default()).unwrap();
         let bench = bench_of(reading.line.as_ref().unwrap(), &quay);
         let all = faults(&bench);
-        let probes = bench.probes();
+        let probes = asked(&bench, &quay);
         let (mut hits, mut planted, mut alone, mut explained, mut noticed) = (0, 0, 0, 0, 0);
         let mut members = 0;
         let mut missed = Vec::new();
@@ -106,7 +113,7 @@ fn verif_a_planted_fault_is_in_the_first_class() {
                 continue;
             };
             planted += 1;
-            let ranking = rank(&bench, &quay, &read).unwrap();
+            let ranking = rank(&bench, &quay, &probes, &read).unwrap();
             members += ranking.classes[0].len();
             alone += u64::from(ranking.classes[0].len() == 1);
             explained += u64::from(!ranking.unexplained());
@@ -136,13 +143,13 @@ fn verif_a_sound_line_calls_for_no_fault() {
     let reading = plan_of("harrow-sound");
     let quay = Quay::of(&QuayAsk::default()).unwrap();
     let bench = bench_of(reading.line.as_ref().unwrap(), &quay);
-    let probes = bench.probes();
+    let probes = asked(&bench, &quay);
     let count = 40;
     let mut called = 0;
     for index in 0..count {
         let mut stream = Stream::named(SEED, "dockside sound lines", index);
         let read = readings(&bench, &quay, &mut stream, &Fault::Nothing, 0.0, &probes).unwrap();
-        let ranking = rank(&bench, &quay, &read).unwrap();
+        let ranking = rank(&bench, &quay, &probes, &read).unwrap();
         called += u64::from(!ranking.calls_for_none());
         assert!(!ranking.unexplained(), "{}", ranking.share_further_off);
     }
@@ -156,7 +163,7 @@ fn verif_a_fault_without_noise_has_its_size() {
     let reading = plan_of("kelp-gate");
     let quay = Quay::of(&QuayAsk::default()).unwrap();
     let bench = bench_of(reading.line.as_ref().unwrap(), &quay);
-    let probes = bench.probes();
+    let probes = asked(&bench, &quay);
     for (fault, size) in [
         (Fault::Length(SpanIx(3)), 1.4),
         (Fault::Leak(bench.order[4].0), 900.0),
@@ -168,7 +175,7 @@ fn verif_a_fault_without_noise_has_its_size() {
             .predict(&bench.nominal, &fault, size, &probes)
             .unwrap();
         let read: Vec<(Probe, f64)> = probes.iter().copied().zip(told).collect();
-        let ranking = rank(&bench, &quay, &read).unwrap();
+        let ranking = rank(&bench, &quay, &probes, &read).unwrap();
         let found = ranking
             .candidates
             .iter()
@@ -186,7 +193,7 @@ fn verif_two_faults_are_said_to_be_no_single_one() {
     let reading = plan_of("kelp-gate");
     let quay = Quay::of(&QuayAsk::default()).unwrap();
     let bench = bench_of(reading.line.as_ref().unwrap(), &quay);
-    let probes = bench.probes();
+    let probes = asked(&bench, &quay);
     let mut values = bench.nominal.clone();
     values.contact_ohm[0][0] += 3.0;
     values.contact_ohm[4][1] += 3.0;
@@ -194,7 +201,7 @@ fn verif_two_faults_are_said_to_be_no_single_one() {
         .predict(&values, &Fault::Nothing, 0.0, &probes)
         .unwrap();
     let read: Vec<(Probe, f64)> = probes.iter().copied().zip(told).collect();
-    let ranking = rank(&bench, &quay, &read).unwrap();
+    let ranking = rank(&bench, &quay, &probes, &read).unwrap();
     assert!(ranking.unexplained() && !ranking.calls_for_none());
 }
 
@@ -204,13 +211,13 @@ fn verif_the_order_of_readings_changes_nothing() {
     let reading = plan_of("harrow-sound");
     let quay = Quay::of(&QuayAsk::default()).unwrap();
     let bench = bench_of(reading.line.as_ref().unwrap(), &quay);
-    let probes = bench.probes();
+    let probes = asked(&bench, &quay);
     let mut stream = Stream::named(SEED, "dockside order", 0);
     let fault = Fault::Length(SpanIx(1));
     let mut read = readings(&bench, &quay, &mut stream, &fault, 2.0, &probes).unwrap();
-    let one = rank(&bench, &quay, &read).unwrap();
+    let one = rank(&bench, &quay, &probes, &read).unwrap();
     read.reverse();
-    let other = rank(&bench, &quay, &read).unwrap();
+    let other = rank(&bench, &quay, &probes, &read).unwrap();
     let first = |r: &Ranking| {
         let members = r.classes[0]
             .iter()
