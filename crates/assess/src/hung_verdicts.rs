@@ -335,30 +335,57 @@ const ON_BED_M: f64 = 0.1;
 /// Room above the bed of less than this more is marginal, m.
 const NARROW_ROOM_M: f64 = 0.5;
 
-/// What comes nearest to the bed on each line, over all cases and in the troughs of their waves: the middle of what hangs clear of it in the usual case, and the keel of a buoy. What lies on the
-/// bed in the usual case is meant to.
+/// What comes nearest to the bed on each line, over all cases and in the troughs of their waves: the middle of what hangs clear of it in the usual case, and the keel of a buoy. A module that lies on the
+/// bed in the usual case is unknown where the plan does not say that it is meant to.
 pub(crate) fn clear_of_bed(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let line = hangs.line();
-    let each = moored(line).into_iter().filter_map(|one| {
+    let each = moored(line).into_iter().flat_map(|one| {
         let of = match one {
             Ok(of) => of,
             Err(not) if holds_modules(line, &not.section) => {
-                return Some(unknown(not.section.clone(), no_shape(&[&not])));
+                return vec![unknown(not.section.clone(), no_shape(&[&not]))];
             }
-            Err(_) => return None,
+            Err(_) => return Vec::new(),
         };
         let path = of.top.path(line);
         let asked =
             of.hung.iter().any(|h| hangs_clear(h.what)) || matches!(of.top, MooredTop::Buoy { .. });
         if !asked {
-            return None;
+            return Vec::new();
         }
         let found = match hangs.found() {
             Ok(found) => found,
-            Err(why) => return Some(unknown(path, why)),
+            Err(why) => return vec![unknown(path, why)],
         };
-        let of = found.lines.iter().flatten().find(|o| o.line == of)?;
-        clear_of_bed_of(line, &Told { found, of }, path)
+        let Some(of) = found.lines.iter().flatten().find(|o| o.line == of) else {
+            return Vec::new();
+        };
+        let told = Told { found, of };
+        let mut all: Vec<Verdict> = clear_of_bed_of(line, &told, path).into_iter().collect();
+        all.extend(lying(line, &told));
+        all
+    });
+    each.collect()
+}
+
+/// Modules that lie on the bed in the usual case although the plan does not say that they are meant to.
+fn lying(line: &Line, told: &Told<'_>) -> Vec<Verdict> {
+    let usual = told.found.cases.iter().position(|case| case.nominal);
+    let Some(Ok(usual)) = usual.map(|ix| &told.of.shapes[ix]) else {
+        return Vec::new();
+    };
+    let on_bed = usual.things.iter().filter(|thing| {
+        let meant = match thing.what {
+            Thing::Module(m) => line.modules[m.0].lies_on_bed,
+            Thing::Float(_) | Thing::Weight(_) => true,
+        };
+        thing.at_m[2] <= ON_BED_M && !meant
+    });
+    let each = on_bed.map(|thing| {
+        unknown(
+            thing.what.path(line),
+            "it lies on the bed in the usual case, and nothing says that it is meant to: write `lies_on_bed = true`, or hang it higher",
+        )
     });
     each.collect()
 }
@@ -417,7 +444,9 @@ fn clear_of_bed_of(line: &Line, told: &Told<'_>, path: String) -> Option<Verdict
         let bed_m = found.cases[case].water.depth_m;
         for (surface, shape) in shape.surfaces() {
             for (ix, thing) in shape.things.iter().enumerate() {
-                let clear = usual.things[ix].at_m[2] > ON_BED_M;
+                // A float holds something up wherever it is.
+                let clear =
+                    usual.things[ix].at_m[2] > ON_BED_M || matches!(thing.what, Thing::Float(_));
                 if clear && hangs_clear(thing.what) {
                     seen(thing.at_m[2], case, surface, thing.what.path(line));
                 }

@@ -164,7 +164,7 @@ pub use leverage::{Assumption, Came, Leverage, LeverageOf, Tried, assumed_by_lev
 pub use link_verdicts::{LinkLoad, link_loads};
 pub use memo::{Memo, Runs};
 pub use metals::{AnodeGives, GroupAnodes, MetalGroup, MetalPair, anode_gives, metal_groups};
-pub use mooring_verdicts::strengths;
+pub use mooring_verdicts::{Strength, strengths};
 pub use moorings::{
     AnchorHold, BandCaution, Bared, BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine,
     InWaves, LOUD_BELOW_HZ, Moorings, NoShape, OfModule, OfSection, QUIET_M_S, SizeOf, Surface,

@@ -286,7 +286,9 @@ pub(crate) fn weak_links(hangs: &Hangs<'_>) -> Vec<Verdict> {
                     "it may part from there, and must hold {times}the {:.0} N of {case}",
                     most.value
                 );
-                against.judge(window.path.clone(), window.parts_from_n, evidence(), why)
+                let holds =
+                    against.judge(window.path.clone(), window.parts_from_n, evidence(), why);
+                holds.only_broken_for(recovery.unsaid.as_ref())
             }
         });
         all.push(match &window.least_breaking_n {
@@ -369,7 +371,8 @@ pub(crate) fn drift_alarms(hangs: &Hangs<'_>) -> Vec<Verdict> {
                     adrift.least.watch_circle_m, adrift.fixes, adrift.least.error_m
                 );
                 let evidence = Evidence::computed(METHOD, adrift);
-                against.judge(subject, adrift.radius_m, evidence, why)
+                let wide = against.judge(subject, adrift.radius_m, evidence, why);
+                wide.only_broken_for(recovery.unsaid.as_ref())
             }
         }
     });

@@ -183,7 +183,7 @@ const STANDING: [Standing; 25] = [
     ),
     shall(
         "clear-of-bed",
-        "what hangs clear of the bed in the usual case touches it in no other, and no buoy runs aground",
+        "what is not meant to lie on the bed touches it in no design case, and no buoy runs aground",
         |of| shaped(of.reach, hung_verdicts::clear_of_bed(of.hangs)),
     ),
     shall(

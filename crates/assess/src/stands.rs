@@ -1,8 +1,7 @@
 //! What every line in the water must do to stand, judged as far as the plan writes what its parts bear: floats within their rating and strong enough,
-//! ropes within their load, anchors that stay. What a requirement asks already is not judged twice, and of what nothing is written stays open; where a figure is written and the line
-//! has no shape, it is unknown.
+//! ropes within their load, anchors that stay. What a requirement asks already is not judged twice; of what nothing is written is unknown, and so is what is written of a line without a shape.
 
-use plan::{Anchor, Line, Position, SectionEnd, SectionIx, That};
+use plan::{Line, Position, SectionEnd, SectionIx, That};
 
 use crate::hung_verdicts::{depth_within, pressed_m};
 use crate::input::{Moored, MooredTop, NotMoored, Thing, grown, moored, without_size};
@@ -12,8 +11,19 @@ use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 
 /// A float that lifts less than this more than hangs below it is marginal, N.
 const LIFT_N: f64 = 10.0;
-/// What an anchor must hold of its load where the plan gives no factor of safety: all of it.
+/// What an anchor must hold of its load at the least where the plan gives no factor of safety: all of it.
 const ALL_OF_IT: f64 = 1.0;
+
+/// What an anchor must hold where nothing says how many times its load that is: broken where it does not hold it once, else unknown.
+pub(crate) fn without_factor(found: &Moorings, line: &Line, anchor: usize) -> Verdict {
+    let once = anchor_keeps(found, line, anchor, ALL_OF_IT);
+    match once {
+        Verdict::Unknown { .. } => once,
+        once => once.only_broken(
+            "it holds the load once, and neither a requirement nor the anchor says how many times it must: write `safety_factor`",
+        ),
+    }
+}
 
 /// The lowest section of the line that a section is of.
 fn lowest(line: &Line, section: SectionIx) -> SectionIx {
@@ -31,13 +41,10 @@ fn lowest(line: &Line, section: SectionIx) -> SectionIx {
 }
 
 /// Why nothing is told of a section whose line is not followed: what is missing of that line alone.
-fn not_followed(line: &Line, found: &Moorings, section: Option<SectionIx>) -> String {
-    let own = section.map(|s| section_path(line, lowest(line, s)));
+fn not_followed(line: &Line, found: &Moorings, section: SectionIx) -> String {
+    let own = section_path(line, lowest(line, section));
     let nots = found.lines.iter().filter_map(|of| of.as_ref().err());
-    match nots
-        .into_iter()
-        .find(|not| own.as_ref() == Some(&not.section))
-    {
+    match nots.into_iter().find(|not| own == not.section) {
         Some(not) => no_shape(&[not]),
         None => not_moored(&found.lines),
     }
@@ -61,23 +68,26 @@ fn section_of_float(line: &Line, float: usize) -> Option<SectionIx> {
     clamped.or(joined.map(SectionIx))
 }
 
-/// Depth of each float that has a rating against it, the deepest of all cases; unknown of one whose line has no shape.
+/// Depth of each float on a line against its rating, the deepest of all cases; unknown of one without a rating, and of one whose line has no shape.
 pub(crate) fn float_depths(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let line = hangs.line();
-    let floats = line.floats.iter().enumerate();
-    let rated = floats.filter_map(|(f, float)| Some((f, float.rated_depth_m?)));
-    let each = rated.filter_map(|(f, rated)| {
+    let each = (0..line.floats.len()).filter_map(|f| {
         let subject = Thing::Float(f).path(line);
+        // A float on no line hangs nowhere.
+        let section = section_of_float(line, f)?;
+        let Some(rated) = line.floats[f].rated_depth_m else {
+            return Some(unknown(
+                subject,
+                "nothing says how deep it may go: write `rated_depth`",
+            ));
+        };
         let found = match hangs.found() {
             Ok(found) => found,
-            // A float on no line hangs nowhere.
-            Err(why) => {
-                return section_of_float(line, f).map(|_| unknown(subject, no_case(&why)));
-            }
+            Err(why) => return Some(unknown(subject, no_case(&why))),
         };
         let mut lines = found.lines.iter().flatten();
         let Some(of) = lines.find(|of| holds(&of.line, f)) else {
-            let why = not_followed(line, found, section_of_float(line, f));
+            let why = not_followed(line, found, section);
             return Some(unknown(subject, why));
         };
         let told = Told { found, of };
@@ -122,7 +132,7 @@ pub(crate) fn held_up(hangs: &Hangs<'_>) -> Vec<Verdict> {
     all
 }
 
-/// The floats at the top of a line that is not followed, where it holds modules and anything is written of what is lifted or what lifts it.
+/// The floats at the top of a line that is not followed, where it holds modules.
 fn not_told_held_up(line: &Line, not: &NotMoored) -> Vec<Verdict> {
     let sections = || (0..line.sections.len()).map(SectionIx);
     let own: Vec<SectionIx> = sections()
@@ -142,24 +152,13 @@ fn not_told_held_up(line: &Line, not: &NotMoored) -> Vec<Verdict> {
     if modules.is_empty() {
         return Vec::new();
     }
-    let weighs = |m: &&plan::Module| {
-        let housing = m.housing.as_ref();
-        housing.is_some_and(|h| h.weight_in_water_n.is_some())
-    };
-    let roped = |s: &SectionIx| {
-        let rope = line.sections[s.0].rope.as_ref();
-        rope.is_some_and(|r| r.weight_in_water_n_m.is_some())
-    };
-    let weights = modules.iter().any(weighs) || own.iter().any(roped);
     let tops = own.iter().filter_map(|s| match line.sections[s.0].from {
         SectionEnd::Float(f) if line.sections.iter().all(|o| o.to != SectionEnd::Float(f)) => {
             Some(f)
         }
         _ => None,
     });
-    let written = tops.filter(|f| weights || line.floats[*f].buoyancy_n.is_some());
-    written
-        .map(|f| unknown(Thing::Float(f).path(line), no_shape(&[not])))
+    tops.map(|f| unknown(Thing::Float(f).path(line), no_shape(&[not])))
         .collect()
 }
 
@@ -264,22 +263,25 @@ fn least_left(of: &Moored, lift_n: f64) -> Option<(f64, Thing)> {
     left_n.min_by(|a, b| a.0.total_cmp(&b.0))
 }
 
-/// The greatest tension of each section against what its rope says that it bears, where no requirement asks for as little. A line that is not followed is told
-/// once, at the first of its sections that says so.
+/// The greatest tension of each section against what its rope says that it bears, where no requirement asks for as little; unknown of one that says nothing. A line that is not followed is told
+/// once, at the first of its sections that is asked.
 pub(crate) fn rope_loads(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let line = hangs.line();
     let sections = (0..line.sections.len()).map(SectionIx);
     let wanted = sections.filter(|s| {
         let rope = line.sections[s.0].rope.as_ref();
         let load = rope.and_then(|rope| rope.working_load_n.or(rope.breaking_load_n));
-        load.is_some_and(|load| !asked_of_rope(line, *s, load.si))
+        !asked_of_rope(line, *s, load.map_or(f64::INFINITY, |load| load.si))
     });
     let mut told: Vec<SectionIx> = Vec::new();
     let each = wanted.filter_map(|s| {
         let on = |of: &HungLine| of.line.pieces.iter().any(|p| p.section == s);
         let why = match hangs.found() {
-            Ok(found) if found.lines.iter().flatten().any(on) => return rope_bears(hangs, s),
-            Ok(found) => not_followed(line, found, Some(s)),
+            Ok(found) if found.lines.iter().flatten().any(on) => {
+                let verdict = rope_bears(hangs, s);
+                return Some(verdict.unwrap_or_else(|| rope_unsaid(line, s)));
+            }
+            Ok(found) => not_followed(line, found, s),
             Err(why) => no_case(&why),
         };
         let own = lowest(line, s);
@@ -292,6 +294,14 @@ pub(crate) fn rope_loads(hangs: &Hangs<'_>) -> Vec<Verdict> {
     each.collect()
 }
 
+/// Of a rope of which the plan does not say what it bears.
+pub(crate) fn rope_unsaid(line: &Line, section: SectionIx) -> Verdict {
+    unknown(
+        section_path(line, section),
+        "its rope does not say what it may bear: write `working_load`",
+    )
+}
+
 fn asked_of_rope(line: &Line, section: SectionIx, load_n: f64) -> bool {
     line.binding().any(|r| match &r.that {
         That::LineTension { of, at_most_n } => {
@@ -301,17 +311,18 @@ fn asked_of_rope(line: &Line, section: SectionIx, load_n: f64) -> bool {
     })
 }
 
-/// What each anchor must hold against what the plan writes that it has, with its factor of safety or once, where no requirement asks for as much.
+/// What each anchor must hold against what the plan writes that it has, with its factor of safety, where no requirement asks for as much. Without a factor it is broken where it does not hold once, and unknown otherwise.
 pub(crate) fn anchors_hold(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let line = hangs.line();
     let wanted = line.anchors.iter().enumerate().filter_map(|(a, anchor)| {
         let factor = anchor.safety_factor.map_or(ALL_OF_IT, |q| q.si);
-        (says_a_hold(anchor) && !asked_of_anchor(line, a, factor)).then_some((a, factor))
+        (!asked_of_anchor(line, a, factor)).then_some((a, factor))
     });
     let each = wanted.filter_map(|(a, factor)| {
         let mut sections = line.sections.iter();
         sections.find(|s| s.to == SectionEnd::Anchor(a))?;
         Some(match hangs.found() {
+            Ok(found) if line.anchors[a].safety_factor.is_none() => without_factor(found, line, a),
             Ok(found) => anchor_keeps(found, line, a, factor),
             Err(why) => unknown(format!("anchor.{}", line.anchors[a].id), no_case(&why)),
         })
@@ -322,10 +333,6 @@ pub(crate) fn anchors_hold(hangs: &Hangs<'_>) -> Vec<Verdict> {
 /// Why nothing is told of a line in a plan without design cases.
 fn no_case(why: &str) -> String {
     format!("where its line hangs is unknown: {why}")
-}
-
-fn says_a_hold(anchor: &Anchor) -> bool {
-    anchor.holding_n.is_some() || anchor.weight_in_water_n.is_some()
 }
 
 fn asked_of_anchor(line: &Line, anchor: usize, factor: f64) -> bool {

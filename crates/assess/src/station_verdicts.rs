@@ -51,15 +51,7 @@ pub(crate) fn on_station(hangs: &Hangs<'_>, asked: &Asked) -> Vec<Verdict> {
             continue;
         }
         let path = line.module_path(module);
-        let no_shape = of_line
-            .shapes
-            .iter()
-            .zip(&found.cases)
-            .find_map(|(s, case)| {
-                let why = s.as_ref().err()?;
-                Some(format!("in {} it has no shape: {why}", case.named()))
-            });
-        let circle = match (no_shape, of_line.watch_circle) {
+        let circle = match (found.without_shape(of_line), of_line.watch_circle) {
             (None, Some(circle)) => circle,
             (why, _) => {
                 all.push(unknown(path, why.unwrap_or_default()));
@@ -67,7 +59,8 @@ pub(crate) fn on_station(hangs: &Hangs<'_>, asked: &Asked) -> Vec<Verdict> {
             }
         };
         let case = found.cases[circle.case].named();
-        all.push(judged(path, circle.radius_m, &case, asked));
+        let verdict = judged(path, circle.radius_m, &case, asked);
+        all.push(verdict.only_broken_for(found.unsaid.as_ref()));
     }
     if all.is_empty() {
         all.push(unknown(

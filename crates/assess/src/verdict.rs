@@ -452,6 +452,14 @@ impl Verdict {
         }
     }
 
+    /// The same where something is open, in words; else as it is.
+    pub(crate) fn only_broken_for(self, open: Option<&String>) -> Verdict {
+        match open {
+            Some(why) => self.only_broken(why),
+            None => self,
+        }
+    }
+
     pub(crate) fn margin_unit(&self) -> Option<&str> {
         match self {
             Verdict::Unknown { .. } => None,

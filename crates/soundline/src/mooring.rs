@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use assess::{HungLine, Verdict, Word, moorings, strengths};
+use assess::{HungLine, Word, moorings, strengths};
 use plan::Line;
 use report::{PictureSize, mooring_json, mooring_picture_png, mooring_picture_svg, mooring_text};
 use serde_json::json;
@@ -118,7 +118,10 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
         }
     }
     let sunk = |of: &&HungLine| of.shapes.iter().flatten().any(|s| s.sunk().is_some());
-    let bears: Vec<Word> = strengths(line, &found).iter().map(Verdict::word).collect();
+    let bears: Vec<Word> = strengths(line, &found)
+        .iter()
+        .map(|s| s.verdict.word())
+        .collect();
     if drawn.iter().any(sunk) || bears.contains(&Word::Broken) {
         return Ok(Exit::Broken);
     }

@@ -4,10 +4,13 @@ use mooring::{Current, MooringError, Water};
 use plan::{Flow, Line, Q};
 use seawater::{SeaError, density_kg_m3, pressure_from_depth_dbar};
 
-use super::extremes::{Held, as_slack, as_strong, outermost};
+use super::extremes::{Held, as_blown, as_slack, as_strong, outermost};
 use super::fouled::{Fouling, fouling};
 use super::profile;
-use super::site_weather::{of_the_site, site_waves, slack_in_waves, unsaid_waves, windy};
+use super::site_weather::{
+    apart, of_the_site, pushes_a_buoy, site_waves, slack_in_waves, slack_in_wind, unsaid_waves,
+    unsaid_weather, windy,
+};
 
 /// A design case in plain numbers.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,6 +56,8 @@ pub struct DesignCases {
     pub cases: Vec<DesignCase>,
     /// Values that count although nobody wrote them.
     pub assumed: Vec<String>,
+    /// What of the weather nothing is written of: while something is missing, what a line bears may be more, and only what is broken is known.
+    pub unsaid: Option<String>,
 }
 
 /// Why a plan gives no design cases.
@@ -101,8 +106,8 @@ pub enum CasesError {
 const NO_DIRECTION_DEG: f64 = 0.0;
 
 /// The design cases of a plan: those that it declares, the strongest of them once more with the site's wind where none as strong has it, slack water where its tide turns and the site's own current, wind and strum where none does for them; else slack water and the
-/// site's current at each end of its tide. The site's waves count in the strongest and the slackest case without as high ones, and the highest of all in the slackest; at each end of the tide the strongest and the
-/// slackest count once more where no case does for them.
+/// site's current at each end of its tide. The site's waves count in the strongest and the slackest case without as high ones, and the highest of all in the slackest, which count once more in the strongest wind; at each end of the tide the strongest, the slackest and the most blown
+/// count once more where no case does for them.
 ///
 /// # Errors
 /// [`CasesError`] where the plan says too little.
@@ -126,6 +131,8 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
     if !line.cases.is_empty() {
         slack_in_waves(&mut cases, &mut assumed);
     }
+    slack_in_wind(line, &mut cases, &mut assumed);
+    apart(line, &cases, &mut assumed);
     directions(line, &mut assumed);
     choose_nominal(&mut cases, &mut assumed);
     turns(&cases, &mut assumed);
@@ -137,7 +144,11 @@ pub fn design_cases(line: &Line) -> Result<DesignCases, CasesError> {
         let twins: Vec<DesignCase> = cases.iter().map(|case| fouled(case, grown)).collect();
         cases.extend(twins);
     }
-    Ok(DesignCases { cases, assumed })
+    Ok(DesignCases {
+        cases,
+        assumed,
+        unsaid: unsaid_weather(line),
+    })
 }
 
 /// What has grown on the lines of a plan by the latest recovery; `None` where its site says nothing of growth.
@@ -423,7 +434,7 @@ fn turns(cases: &[DesignCase], assumed: &mut Vec<String>) {
     }
 }
 
-/// The strongest and the slackest cases once more at each end of the tide at which no case does for them: in deeper water a line of one length leans less and pulls more, in shallower it is slack
+/// The strongest, the slackest and the most blown cases once more at each end of the tide at which no case does for them: in deeper water a line of one length leans less and pulls more, in shallower it is slack
 /// and its top goes further.
 fn at_ends_of_tide(
     line: &Line,
@@ -443,7 +454,12 @@ fn at_ends_of_tide(
         let strongest = outermost(&others, &there, |a, b| as_strong(a, b, Held::All));
         let slackest = outermost(&others, &there, |a, b| as_slack(a, b, Held::All));
         let depth_m = line.sea.water_depth_m.si + level_m;
-        let taken = (0..others.len()).filter(|ix| strongest.contains(ix) || slackest.contains(ix));
+        let blown: Vec<usize> = match pushes_a_buoy(line) {
+            true => outermost(&others, &there, as_blown),
+            false => Vec::new(),
+        };
+        let taken = (0..others.len())
+            .filter(|ix| strongest.contains(ix) || slackest.contains(ix) || blown.contains(ix));
         let twins: Vec<DesignCase> = taken
             .map(|ix| {
                 let case = others[ix];
@@ -471,10 +487,10 @@ fn at_ends_of_tide(
         let ids: Vec<&str> = twins.iter().map(|case| case.id.as_str()).collect();
         let none = match there.is_empty() {
             true => "no declared case stands",
-            false => "no case as strong, or as slack in as high waves, stands",
+            false => "no case as strong, or as slack in as high waves or as much wind, stands",
         };
         assumed.push(format!(
-            "{none} at the {end} water of the tide, {level_m} m: the strongest and the slackest count once more there ({})",
+            "{none} at the {end} water of the tide, {level_m} m: the outermost count once more there ({})",
             ids.join(", ")
         ));
         cases.extend(twins);

@@ -16,15 +16,17 @@ pub(super) enum Held {
     ButWaves,
     /// All but the wind.
     ButWind,
+    /// All but the waves and the wind.
+    ButBoth,
 }
 
 impl Held {
     fn waves(self) -> bool {
-        self != Held::ButWaves
+        matches!(self, Held::All | Held::ButWind)
     }
 
     fn wind(self) -> bool {
-        self != Held::ButWind
+        matches!(self, Held::All | Held::ButWaves)
     }
 }
 
@@ -39,6 +41,12 @@ pub(super) fn as_strong(case: &DesignCase, as_one: &DesignCase, held: Held) -> b
 pub(super) fn as_slack(case: &DesignCase, as_one: &DesignCase, held: Held) -> bool {
     let waves = !held.waves() || as_high(case, as_one);
     (as_one.strum || !case.strum) && waves && pulls_as(as_one, case, held.wind())
+}
+
+/// Whether a case has at every depth no more current than another, waves at least as high, strum only where the other has it, and at least its wind, from whatever side: where nothing else holds a buoy, the wind takes it furthest.
+pub(super) fn as_blown(case: &DesignCase, as_one: &DesignCase) -> bool {
+    let speed_m_s = |case: &DesignCase| case.wind.map_or(0.0, |(speed, _)| speed);
+    as_slack(case, as_one, Held::ButWind) && speed_m_s(case) >= speed_m_s(as_one)
 }
 
 /// Waves as high and as long.

@@ -1,10 +1,10 @@
 //! The weather of the site where no declared design case speaks for it: its wind, its waves and its current.
 
 use plan::{Flow, Line};
-use quantity::{Dimension, show};
+use quantity::{Dimension, show, show_number};
 
 use super::cases::{CasesError, DesignCase, Made, made};
-use super::extremes::{Held, as_slack, as_strong, outermost};
+use super::extremes::{Held, as_blown, as_slack, as_strong, outermost};
 
 /// The id of a case that has the site's current and wind where no declared one is as strong.
 const OF_THE_SITE: &str = "site";
@@ -18,12 +18,38 @@ const WINDY: &str = "-wind";
 /// Behind the id of a case with lower waves that counts once more with the site's or with the highest of all.
 const ROUGH: &str = "-sea";
 
+/// Behind the id of a slack case that counts once more in the strongest wind.
+const BLOWN: &str = "-blown";
+
+/// Whether a buoy that wind can push holds the top of a line.
+pub(super) fn pushes_a_buoy(line: &Line) -> bool {
+    let holds = |s: &plan::Section| matches!(s.from, plan::SectionEnd::Module(m) if line.modules[m.0].hull.is_some());
+    line.sections.iter().any(holds)
+}
+
 /// The mean wind of the site's windiest month, m/s, where it pushes a buoy at the top of a line.
 fn site_wind_m_s(line: &Line) -> Option<f64> {
-    let holds = |s: &plan::Section| matches!(s.from, plan::SectionEnd::Module(m) if line.modules[m.0].hull.is_some());
-    let buoys = line.sections.iter().any(holds);
     let windiest = line.sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max)?;
-    buoys.then_some(windiest)
+    (pushes_a_buoy(line) && windiest > 0.0).then_some(windiest)
+}
+
+/// The weather of which neither the site nor any case of a plan says anything, in words.
+pub(super) fn unsaid_weather(line: &Line) -> Option<String> {
+    let flows = !line.sea.current.is_empty() || line.cases.iter().any(|c| !c.current.is_empty());
+    let blows = !line.sea.wind_m_s.is_empty() || line.cases.iter().any(|c| c.wind.is_some());
+    let mut missing = Vec::new();
+    if !flows {
+        missing.push("water current (`current`, of 0 m/s where there is none)");
+    }
+    if !blows && pushes_a_buoy(line) {
+        missing.push("wind on the buoy (`wind`)");
+    }
+    (!missing.is_empty()).then(|| {
+        format!(
+            "neither the site nor a `case` says anything of {}",
+            missing.join(" and ")
+        )
+    })
 }
 
 /// Of the cases with a current and a weaker wind than the site's the strongest, where none with that wind is as strong, once more with it: it blows as theirs does, else with the current at the surface.
@@ -260,6 +286,89 @@ pub(super) fn slack_in_waves(cases: &mut Vec<DesignCase>, assumed: &mut Vec<Stri
     cases.extend(twins);
 }
 
+/// The slackest cases once more in the strongest wind of all and the highest waves, where none as slack has them: a gale outlasts the turn of a tide, and takes a buoy that no stream holds down further than with its stream.
+pub(super) fn slack_in_wind(line: &Line, cases: &mut Vec<DesignCase>, assumed: &mut Vec<String>) {
+    if !pushes_a_buoy(line) {
+        return;
+    }
+    let strongest = |most: (f64, f64), one: (f64, f64)| if one.0 > most.0 { one } else { most };
+    let Some(wind) = cases.iter().filter_map(|case| case.wind).reduce(strongest) else {
+        return;
+    };
+    let wave = highest(cases.iter()).map(|(wave, _)| wave);
+    // Cases that were taken from the site stand at each end of its tide already.
+    let same_water =
+        |a: &DesignCase, b: &DesignCase| !line.cases.is_empty() || a.level_m == b.level_m;
+    let twin = |case: &DesignCase| DesignCase {
+        id: format!("{}{BLOWN}", case.id),
+        declared: false,
+        nominal: false,
+        wind: Some(wind),
+        wave: wave.or(case.wave),
+        ..case.clone()
+    };
+    let all: Vec<&DesignCase> = cases.iter().collect();
+    let slackest = outermost(&all, &[], |a, b| {
+        same_water(a, b) && as_slack(a, b, Held::ButBoth)
+    });
+    let twins: Vec<DesignCase> = slackest
+        .into_iter()
+        .map(|ix| twin(all[ix]))
+        .filter(|twin| {
+            let done = |case: &&DesignCase| same_water(case, twin) && as_blown(case, twin);
+            !all.iter().any(done)
+        })
+        .collect();
+    if twins.is_empty() {
+        return;
+    }
+    let ids: Vec<&str> = twins.iter().map(|case| case.id.as_str()).collect();
+    assumed.push(format!(
+        "a gale outlasts the turn of a tide, and no case as slack has a wind of {} m/s with the highest waves: the slackest counts once more in them ({})",
+        show_number(wind.0),
+        ids.join(", ")
+    ));
+    cases.extend(twins);
+}
+
+/// The strongest wind and the highest waves of declared cases where no case with them has the fastest current of another: tides and storms do not ask each other, and what both do together is not worked out.
+pub(super) fn apart(line: &Line, cases: &[DesignCase], assumed: &mut Vec<String>) {
+    // A current is as fast as at its fastest depth.
+    let flow_m_s = |case: &DesignCase| case.current.iter().map(|p| p.1).fold(0.0, f64::max);
+    let wind_m_s = |case: &DesignCase| case.wind.map_or(0.0, |(speed_m_s, _)| speed_m_s);
+    let wave_m = |case: &DesignCase| case.wave.map_or(0.0, |(height_m, _)| height_m);
+    let Some((fastest_m_s, stream)) = most_of(cases, flow_m_s) else {
+        return;
+    };
+    let mut tell = |what: &str, size: &dyn Fn(&DesignCase) -> f64, unit: &str| {
+        let Some((most, of)) = most_of(cases, size) else {
+            return;
+        };
+        let meet = |case: &DesignCase| size(case) >= most && flow_m_s(case) >= fastest_m_s;
+        if !cases.iter().any(meet) {
+            assumed.push(format!(
+                "the {what} of {}, {} {unit}, does not count together with the faster water current of {}, {} m/s: write a case with both where they may meet",
+                of.named(),
+                show_number(most),
+                stream.named(),
+                show_number(fastest_m_s)
+            ));
+        }
+    };
+    if pushes_a_buoy(line) {
+        tell("wind", &wind_m_s, "m/s");
+    }
+    tell("highest wave", &wave_m, "m");
+}
+
+/// The first declared case that has the most of something, with how much; `None` where none has any.
+fn most_of(cases: &[DesignCase], size: impl Fn(&DesignCase) -> f64) -> Option<(f64, &DesignCase)> {
+    let declared = cases.iter().filter(|case| case.declared);
+    let sized = declared.map(|case| (size(case), case));
+    let most = sized.reduce(|most, one| if one.0 > most.0 { one } else { most })?;
+    (most.0 > 0.0).then_some(most)
+}
+
 /// What the site is known to have, where no declared case does for it: slack water where its tide turns, and its current with the wind of its windiest month and with ropes that strum.
 pub(super) fn of_the_site(
     line: &Line,
@@ -287,10 +396,11 @@ pub(super) fn of_the_site(
         }
     }
     let wind = site_wind_m_s(line);
-    if sea.current.is_empty() && wind.is_none() {
+    let flows = sea.current.iter().any(|p| p.speed_m_s.si > 0.0);
+    if !flows && wind.is_none() {
         return Ok(found);
     }
-    let strums = !sea.current.is_empty()
+    let strums = flows
         && line.sections.iter().all(|s| {
             let rope = s.rope.as_ref();
             rope.is_some_and(|r| r.strumming_drag.is_some())
@@ -305,7 +415,7 @@ pub(super) fn of_the_site(
         return Ok(found);
     }
     let mut has = Vec::new();
-    if !sea.current.is_empty() {
+    if flows {
         has.push("its current".to_owned());
     }
     if let Some(speed_m_s) = wind {

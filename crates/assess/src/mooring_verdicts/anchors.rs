@@ -6,6 +6,7 @@ use quantity::show_number;
 use super::{FORCE_N, Hangs, Told, no_shape, not_moored};
 use crate::input::Moored;
 use crate::moorings::{HungLine, Moorings, Surface};
+use crate::stands::without_factor;
 use crate::verdict::{Against, Side, Verdict, unknown};
 
 /// What an anchor is asked for with a factor, and what it has.
@@ -105,15 +106,13 @@ pub(crate) fn anchor_load(
     let each = anchors.into_iter().map(|a| {
         let anchor = &line.anchors[a];
         let path = format!("anchor.{}", anchor.id);
-        let Some(factor) = at_least.or(anchor.safety_factor) else {
-            return unknown(
-                path,
-                "neither the requirement nor the anchor says how many times the load it must hold: write `safety_factor`, or `at_least`",
-            );
-        };
+        let factor = at_least.or(anchor.safety_factor);
         match hangs.found() {
-            Ok(found) => anchor_keeps(found, line, a, factor.si),
             Err(why) => unknown(path, why),
+            Ok(found) => match factor {
+                Some(factor) => anchor_keeps(found, line, a, factor.si),
+                None => without_factor(found, line, a),
+            },
         }
     });
     each.collect()
@@ -219,8 +218,5 @@ pub(crate) fn anchor_keeps(found: &Moorings, line: &Line, anchor: usize, factor:
         others => told.evidence(&(&path, factor, worst.has_n, others)),
     };
     let verdict = against.judge(path, worst.asked_n, evidence, why);
-    match open {
-        Some(why) => verdict.only_broken(why),
-        None => verdict,
-    }
+    verdict.only_broken_for(open.as_ref())
 }

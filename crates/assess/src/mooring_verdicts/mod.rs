@@ -13,7 +13,7 @@ use plan::{Line, SectionIx};
 use crate::input::{CasesError, NotMoored};
 use crate::memo::Memo;
 use crate::moorings::{Extreme, HungLine, METHOD, Moorings, moorings_of};
-use crate::verdict::{Evidence, Verdict, unknown};
+use crate::verdict::{Evidence, Verdict};
 use crate::{hung_verdicts, recovery_verdicts, stands};
 
 pub(crate) use anchors::{anchor_keeps, anchor_load};
@@ -84,13 +84,9 @@ impl Told<'_> {
         extreme.surface.of(&case)
     }
 
-    /// The first case without a shape: while there is one, only what is broken is known.
+    /// The first case without a shape, else weather of which nothing is written: while there is one, only what is broken is known.
     pub(crate) fn gap(&self) -> Option<String> {
-        let numbered = self.of.shapes.iter().enumerate();
-        let mut gaps = numbered.filter_map(|(ix, shape)| Some((ix, shape.as_ref().err()?)));
-        let (case, why) = gaps.next()?;
-        let case = self.found.cases[case].named();
-        Some(format!("in {case} it has no shape: {why}"))
+        self.found.gap(self.of)
     }
 
     pub(crate) fn evidence(&self, more: &impl std::fmt::Debug) -> Evidence {
@@ -99,10 +95,7 @@ impl Told<'_> {
 
     /// A verdict that stands only if it is broken while some case has no shape.
     pub(crate) fn whole(&self, verdict: Verdict) -> Verdict {
-        match self.gap() {
-            Some(why) => verdict.only_broken(why),
-            None => verdict,
-        }
+        verdict.only_broken_for(self.gap().as_ref())
     }
 }
 
@@ -126,30 +119,38 @@ pub(crate) fn no_shape(nots: &[&NotMoored]) -> String {
     )
 }
 
+/// What something of a line bears against what it may.
+#[derive(Clone, Debug)]
+pub struct Strength {
+    /// The check that asks it of every plan, by its name in `check`.
+    pub check: &'static str,
+    /// What it comes to.
+    pub verdict: Verdict,
+}
+
 /// What every section, anchor, housing and float of moored lines bears over all cases against what the plan says that it may.
 #[must_use]
-pub fn strengths(line: &Line, found: &Moorings) -> Vec<Verdict> {
+pub fn strengths(line: &Line, found: &Moorings) -> Vec<Strength> {
     let memo = Memo::with_room(0);
     let hangs = Hangs::with(line, found.clone(), &memo);
     let ropes = (0..line.sections.len()).map(SectionIx);
-    let mut all: Vec<Verdict> = ropes
-        .map(|s| rope_bears(&hangs, s).unwrap_or_else(|| rope_unsaid(line, s)))
-        .collect();
-    all.extend(anchor_load(&hangs, None, None));
-    all.extend(recovery_verdicts::weak_links(&hangs));
-    all.extend(stands::held_up(&hangs));
-    all.extend(hung_verdicts::clear_of_bed(&hangs));
+    let ropes =
+        ropes.map(|s| rope_bears(&hangs, s).unwrap_or_else(|| stands::rope_unsaid(line, s)));
     // A float that comes off rises: it is held to where it hangs.
     let housings = housing_margin(line, None, None).into_iter();
-    all.extend(housings.filter(|v| !v.subject().starts_with("float.")));
-    all.extend(stands::float_depths(&hangs));
-    all
-}
-
-/// Of a rope of which the plan does not say what it bears.
-fn rope_unsaid(line: &Line, section: SectionIx) -> Verdict {
-    unknown(
-        format!("section.{}", line.sections[section.0].id),
-        "its rope does not say what it may bear: write `working_load`",
-    )
+    let housings = housings.filter(|v| !v.subject().starts_with("float."));
+    let all = [
+        ("rope-load", ropes.collect::<Vec<_>>()),
+        ("anchor-hold", anchor_load(&hangs, None, None)),
+        ("weak-link", recovery_verdicts::weak_links(&hangs)),
+        ("held-up", stands::held_up(&hangs)),
+        ("clear-of-bed", hung_verdicts::clear_of_bed(&hangs)),
+        ("housing-margin", housings.collect()),
+        ("float-depth", stands::float_depths(&hangs)),
+    ];
+    let each = all.into_iter().flat_map(|(check, verdicts)| {
+        let named = move |verdict| Strength { check, verdict };
+        verdicts.into_iter().map(named)
+    });
+    each.collect()
 }

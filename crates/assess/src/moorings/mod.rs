@@ -31,6 +31,28 @@ pub struct Moorings {
     pub lines: Vec<Result<HungLine, NotMoored>>,
     /// Values that count although nobody wrote them.
     pub assumed: Vec<String>,
+    /// What of the weather nothing is written of, so that what a line bears may be more.
+    pub unsaid: Option<String>,
+}
+
+impl Moorings {
+    /// The first case in which a line has no shape, and why, in words.
+    pub(crate) fn without_shape(&self, of: &HungLine) -> Option<String> {
+        without_shape(of, &self.cases)
+    }
+
+    /// Why more than is known may happen to a line: a case in which it has no shape, or weather of which nothing is written.
+    pub(crate) fn gap(&self, of: &HungLine) -> Option<String> {
+        self.without_shape(of).or_else(|| self.unsaid.clone())
+    }
+}
+
+/// The first of some cases in which a line has no shape, and why, in words.
+pub(crate) fn without_shape(of: &HungLine, cases: &[DesignCase]) -> Option<String> {
+    let shapes = of.shapes.iter().zip(cases);
+    let mut gaps = shapes.filter_map(|(shape, case)| Some((case, shape.as_ref().err()?)));
+    let (case, why) = gaps.next()?;
+    Some(format!("in {} it has no shape: {why}", case.named()))
 }
 
 /// One line in every design case.
@@ -74,6 +96,7 @@ pub(crate) fn moorings_of(line: &Line, memo: &Memo) -> Result<Moorings, CasesErr
         cases: cases.cases,
         lines,
         assumed,
+        unsaid: cases.unsaid,
     })
 }
 

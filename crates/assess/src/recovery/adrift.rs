@@ -38,15 +38,7 @@ pub(super) fn adrift(
         return None;
     };
     let said = line.modules[module.0].drift_alarm?;
-    let unknown_case = of
-        .shapes
-        .iter()
-        .zip(&found.cases)
-        .find_map(|(shape, case)| {
-            let why = shape.as_ref().err()?;
-            Some(format!("in {} it has no shape: {why}", case.named()))
-        });
-    if let Some(why) = unknown_case {
+    if let Some(why) = found.without_shape(of) {
         return Some(Err(why));
     }
     let circle = of.watch_circle?;

@@ -35,6 +35,8 @@ pub struct Recovery {
     pub assumed: Vec<String>,
     /// Density of the sea, kg/m3; `None` without a design case.
     pub(crate) density_kg_m3: Option<f64>,
+    /// Weather of which nothing is written.
+    pub(crate) unsaid: Option<String>,
 }
 
 /// The recovery of one line.
@@ -100,6 +102,7 @@ pub(crate) fn of_moorings(line: &Line, found: &Moorings) -> Recovery {
         lines: lines.collect(),
         assumed,
         density_kg_m3,
+        unsaid: found.unsaid.clone(),
     }
 }
 

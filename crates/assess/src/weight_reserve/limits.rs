@@ -96,6 +96,7 @@ pub(super) fn of_the_shape(
         cases: cases.to_vec(),
         lines: vec![Ok(hung)],
         assumed: Vec::new(),
+        unsaid: None,
     };
     let mut at_anchor = found.clone();
     let own = of.pieces.first().map(|p| p.section);

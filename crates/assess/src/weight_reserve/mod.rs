@@ -10,9 +10,11 @@ use std::cell::OnceCell;
 use plan::{Line, Q, Reading};
 
 use crate::hang::hang_with;
-use crate::input::{CasesError, DesignCase, Moored, MooredTop, Thing, design_cases, moored};
+use crate::input::{
+    CasesError, DesignCase, DesignCases, Moored, MooredTop, Thing, design_cases, moored,
+};
 use crate::memo::Memo;
-use crate::moorings::{HungLine, NoShape, hung_line};
+use crate::moorings::{hung_line, without_shape};
 use crate::verdict::Word;
 use limits::{Limit, first_broken, of_the_rest, of_the_shape};
 
@@ -92,7 +94,7 @@ pub fn line_weight_reserve(reading: &Reading) -> Result<LineWeightReserve, Cases
     let Some(line) = with_sections else {
         return Ok(found);
     };
-    let cases = design_cases(line)?.cases;
+    let DesignCases { cases, unsaid, .. } = design_cases(line)?;
     let memo = Memo::new();
     for (which, one) in moored(line).into_iter().enumerate() {
         let of = match one {
@@ -105,7 +107,8 @@ pub fn line_weight_reserve(reading: &Reading) -> Result<LineWeightReserve, Cases
         let lowest = of.pieces.first().map_or_else(String::new, |p| {
             format!("section.{}", line.sections[p.section.0].id)
         });
-        let search = Search::new((reading, line), (which, &of), &cases, &memo);
+        let cases = (cases.as_slice(), unsaid.as_deref());
+        let search = Search::new((reading, line), (which, &of), cases, &memo);
         let hung = of.hung.iter();
         let modules = hung.filter_map(|h| match h.what {
             Thing::Module(_) => Some((h.what.path(line), Place::Hung(h.what))),
@@ -145,6 +148,8 @@ struct Search<'a> {
     which: usize,
     of: &'a Moored,
     cases: &'a [DesignCase],
+    /// Weather of which nothing is written.
+    unsaid: Option<&'a str>,
     memo: &'a Memo,
     /// The limits on its shape as they are without a weight.
     now: Vec<Limit>,
@@ -165,7 +170,7 @@ impl<'a> Search<'a> {
     fn new(
         (reading, line): (&'a Reading, &'a Line),
         (which, of): (usize, &'a Moored),
-        cases: &'a [DesignCase],
+        (cases, unsaid): (&'a [DesignCase], Option<&'a str>),
         memo: &'a Memo,
     ) -> Search<'a> {
         let now = of_the_shape(line, hung_line(line, of.clone(), cases, memo), cases, memo);
@@ -175,6 +180,7 @@ impl<'a> Search<'a> {
             which,
             of,
             cases,
+            unsaid,
             memo,
             now,
             rest_now: OnceCell::new(),
@@ -186,10 +192,9 @@ impl<'a> Search<'a> {
         if let Some(broken) = barred.find(|l| l.word() == Word::Broken) {
             return WeightReserve::None { why: broken.told() };
         }
-        if let Some(gap) = gap(
-            &hung_line(self.line, self.of.clone(), self.cases, self.memo),
-            self.cases,
-        ) {
+        let hung = hung_line(self.line, self.of.clone(), self.cases, self.memo);
+        let unsaid = || self.unsaid.map(ToOwned::to_owned);
+        if let Some(gap) = without_shape(&hung, self.cases).or_else(unsaid) {
             return WeightReserve::Unknown { why: gap };
         }
         let (mut holds_n, mut tried_n) = (0.0, FIRST_N);
@@ -254,7 +259,7 @@ impl<'a> Search<'a> {
             return Some(Stop::Limit(falls.told()));
         }
         let hung = hung_line(&line, of, self.cases, self.memo);
-        let gap = gap(&hung, self.cases);
+        let gap = without_shape(&hung, self.cases);
         let then = of_the_shape(&line, hung, self.cases, self.memo);
         let broken = first_broken(&self.now, &then).map(Stop::Limit);
         broken
@@ -316,13 +321,4 @@ fn silent(now: &[Limit], then: &[Limit]) -> Option<Stop> {
     silent
         .next()
         .map(|was| Stop::NoShape(format!("{} can no longer be told", was.asked)))
-}
-
-/// The first case without a shape, in words.
-fn gap(found: &HungLine, cases: &[DesignCase]) -> Option<String> {
-    let shapes = found.shapes.iter().zip(cases);
-    let mut gaps = shapes.filter_map(|(shape, case)| Some((case, shape.as_ref().err()?)));
-    gaps.next().map(|(case, why): (&DesignCase, &NoShape)| {
-        format!("in {} it has no shape: {why}", case.named())
-    })
 }

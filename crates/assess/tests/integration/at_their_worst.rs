@@ -2,7 +2,7 @@
 
 use assess::{Check, Shelf, Word, check};
 
-use crate::support::{close, known, read, requirement};
+use crate::support::{NO_CURRENT, NO_WIND, close, known, read, requirement};
 
 const HEAD: &str = r#"format = 1
 [deployment]
@@ -45,14 +45,20 @@ housing = { rated_depth = "15.1 m", weight_in_water = "20 N", cd_a = "0.03 m2" }
 const FLOAT: &str = "[float.top]\nbuoyancy = \"3 kN\"\ncd_a = \"0.3 m2\"\nrated_depth = \"400 m\"\ndiameter = \"0.8 m\"\n";
 const BUOY: &str = "[module.buoy]\nposition = { depth = \"0 m\" }\nhull = { weight = \"2 kN\", waterplane = \"1 m2\", full_draught = \"0.8 m\", cd_a_water = \"0.4 m2\", cd_a_wind = \"0.5 m2\" }\n[span.down]\nfrom = \"module.buoy\"\nto = \"module.ear\"\nlength = \"5 m\"\nconductor = \"1.0 mm2 class 5\"\ncontacts = { mated_pins_in_loop = 0, resistance = \"0 ohm\" }\n";
 
+/// What both begin with, of a site without current and wind.
+fn head(top: &str) -> String {
+    let calm = format!("{NO_CURRENT}{NO_WIND}tide =");
+    HEAD.replace("TOP", top).replacen("tide =", &calm, 1)
+}
+
 /// A float on a line of a length.
 pub(crate) fn float(length: &str, more: &str) -> String {
-    let head = HEAD.replace("TOP", "float.top").replace("130 m", length);
+    let head = head("float.top").replace("130 m", length);
     format!("{head}{FLOAT}{more}")
 }
 
 pub(crate) fn buoy(more: &str) -> String {
-    format!("{}{BUOY}{more}", HEAD.replace("TOP", "module.buoy"))
+    format!("{}{BUOY}{more}", head("module.buoy"))
 }
 
 #[track_caller]
@@ -111,9 +117,9 @@ fn verif_a_slack_case_does_not_stand_for_the_site() {
     assert_eq!(requirement(&found, "anchor-hold").word(), Word::Met);
     let winds = ["\"15 m/s\""; 12].join(", ");
     let site = format!(
-        "current = [{{ depth = \"0 m\", speed = \"1.5 m/s\", towards = \"90 deg\" }}]\nwind = [{winds}]\ntide ="
+        "current = [{{ depth = \"0 m\", speed = \"1.5 m/s\", towards = \"90 deg\" }}]\nwind = [{winds}]\n"
     );
-    let flows = plain.replacen("tide =", &site, 1);
+    let flows = plain.replacen(&format!("{NO_CURRENT}{NO_WIND}"), &site, 1);
     let found = checked(&flows);
     assert_eq!(requirement(&found, "anchor-hold").word(), Word::Broken);
     assert!(
@@ -214,8 +220,8 @@ fn verif_a_float_is_held_to_where_it_hangs() {
     let line = reading.line.as_ref().unwrap();
     let bears = assess::strengths(line, &assess::moorings(line).unwrap());
     let words = |of: &str| -> Vec<Word> {
-        let own = bears.iter().filter(|v| v.subject() == of);
-        own.map(assess::Verdict::word).collect()
+        let own = bears.iter().filter(|s| s.verdict.subject() == of);
+        own.map(|s| s.verdict.word()).collect()
     };
     // What it holds up, how far its line keeps clear of the bed, and where it hangs.
     assert_eq!(words("float.top"), [Word::Met; 3], "{bears:#?}");

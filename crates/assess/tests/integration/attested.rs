@@ -262,15 +262,24 @@ fn verif_a_reading_at_the_quay_and_a_position_log_are_measured_values() {
     let place = "that = \"on-station\"\nof = \"module.ear\"\nat_most = \"90 m\"\nlaying_error = \"20 m\"\nfix_error = \"5 m\"\nshare = \"95 %\"";
     assert_eq!(of(place, "71 m", "6 m"), (77.0, 90.0, Ruling::Met));
     assert_eq!(of(place, "86 m", "6 m"), (92.0, 90.0, Ruling::Broken));
-    // One reading of many decides neither.
-    for (that, value) in [(volts, "48.5 V"), (place, "71 m")] {
+    // One reading of many decides neither, and one of an hour's weather nothing of a line that hangs.
+    let circle = "that = \"watch-circle\"\nof = \"module.ear\"\nat_most = \"90 m\"";
+    let depth = "that = \"module-depth\"\nof = \"module.ear\"\nat_most = \"90 m\"";
+    for (that, value) in [
+        (volts, "48.5 V"),
+        (place, "71 m"),
+        (circle, "40 m"),
+        (depth, "40 m"),
+    ] {
         let log = log
             .replace("VALUE", value)
             .replace(", uncertainty = \"DOUBT\"", "");
         let alone = log.replace("sheet 4\" }", "sheet 4\", decides = true }");
         assert_ne!(alone, log);
         let reading = read(&with(&format!("{that}\n{alone}")));
-        let told = |m: &plan::Mistake| m.message.contains("does not tell the");
+        let told = |m: &plan::Mistake| {
+            m.message.contains("does not tell the") || m.message.contains("the weather of its hour")
+        };
         assert!(reading.mistakes.iter().any(told), "{:?}", reading.mistakes);
         assert_eq!(
             requirement(&check(&reading, &Shelf::default()), "asked").word(),

@@ -9,7 +9,7 @@ use plan::SupplyIx;
 
 use crate::certainty::{ask, certain, drawn};
 use crate::moored::head;
-use crate::support::{close, good, known, read, requirement, why_unknown};
+use crate::support::{NO_WIND, close, good, known, read, requirement, why_unknown};
 
 /// A hydrophone 30 m down beside a rope of 12 mm under a buoy of 1.5 m, a detector from 15 to 30 Hz, springs of 1.2 m/s and neaps of 0.6 m/s; its chain bears 1 V at
 /// -170 dB and 20 dB, 150 dB re 1 uPa or 31.6 Pa. Invented.
@@ -56,7 +56,7 @@ const FAIRED: (&str, &str) = (
 
 fn text(changes: &[(&str, &str)], asks: &str) -> String {
     let head = head("hours of hearing", 60.0, 1025.0)
-        .replace("water_depth", &format!("{WIND}water_depth"))
+        .replace(NO_WIND, WIND)
         .replace(
             "[module.buoy]\n",
             "[module.buoy]\nhull = { waterplane = \"1.767146 m2\" }\n",

@@ -5,7 +5,7 @@ use assess::{Check, PathAsk, Shelf, Verdict, Word, check, depths_told, sound_pat
 use plan::{CallIx, DetectorIx, Line, Reading};
 
 use crate::moored::{plan_of, tideless, with_modules};
-use crate::support::{close, read, requirement};
+use crate::support::{NO_CURRENT, NO_WIND, close, read, requirement};
 
 /// Hung depths are told to whole thousandths of a metre.
 const STEP_M: f64 = 1e-3;
@@ -121,7 +121,7 @@ at_least = "12 V"
             "[module.buoy]\n",
             "[module.buoy]\nthrough = { resistance = \"0.1 ohm\" }\n",
         );
-    text.replace(
+    text.replace(NO_WIND, "").replace(
         "profile = [{ depth = \"0 m\", temperature = \"9 degC\", salinity = 34 }]",
         "profile = [{ depth = \"0 m\", temperature = \"17 degC\", salinity = 34 }, { depth = \"60 m\", temperature = \"11 degC\", salinity = 34.5 }, { depth = \"120 m\", temperature = \"6 degC\", salinity = 35 }]\nph = 8\nshipping = 0.3\nwind = [\"6 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\", \"6 m/s\"]\npaths = \"surface-image\"\nbottom = { sound_speed = \"1650 m/s\", density = \"1900 kg/m3\", attenuation_per_wavelength = \"0.8 dB\" }",
     )
@@ -347,8 +347,8 @@ fn verif_a_strumming_case_that_is_not_taken_is_told() {
     let text = with_modules("").replace("[case.only]\n", "[nothing]\n");
     let at = text.find("[nothing]").unwrap();
     let text = text[..at].replace(
-        "tide =",
-        "current = [{ depth = \"0 m\", speed = \"0.5 m/s\" }]\ntide =",
+        NO_CURRENT,
+        "current = [{ depth = \"0 m\", speed = \"0.5 m/s\" }]\n",
     );
     let silent = check(&good(&text), &Shelf::default());
     let told = silent.assumed.iter().find(|a| a.contains("strumming_drag"));

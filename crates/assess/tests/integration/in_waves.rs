@@ -5,7 +5,7 @@ use assess::{Check, Shelf, Surface, Word, check, moorings};
 use crate::at_their_worst::{buoy, float};
 use crate::moored::{hung, plan_of};
 use crate::no_shape::short;
-use crate::support::{close, known, read, requirement, why_unknown};
+use crate::support::{NO_CURRENT, NO_WIND, close, known, read, requirement, why_unknown};
 
 #[track_caller]
 fn judged(text: &str) -> Check {
@@ -166,8 +166,8 @@ fn val_the_sites_waves_press_where_no_case_has_any() {
 #[test]
 fn verif_the_sites_waves_count_without_cases_and_on_what_stands() {
     let taken = float("91.6 m", "").replacen(
-        "tide =",
-        "current = [{ depth = \"0 m\", speed = \"0.1 m/s\" }]\ntide =",
+        NO_CURRENT,
+        "current = [{ depth = \"0 m\", speed = \"0.1 m/s\" }]\n",
         1,
     );
     let still_m = known(&judged(&taken), "housing-depth").value.value;
@@ -207,7 +207,7 @@ fn verif_the_sites_wind_blows_on_cases_without_one() {
     let flow = "[case.slack]\nnominal = true\n[case.flow]\ncurrent = [{ depth = \"0 m\", speed = \"0.5 m/s\", towards = \"90 deg\" }]\n";
     let windy = |text: &str| {
         let winds = ["\"15 m/s\""; MONTHS].join(", ");
-        text.replacen("tide =", &format!("wind = [{winds}]\ntide ="), 1)
+        text.replacen(NO_WIND, &format!("wind = [{winds}]\n"), 1)
     };
     let load_n = |text: &str| known(&judged(text), "anchor-hold").value.value;
     let still_n = load_n(&buoy(flow));
@@ -343,8 +343,9 @@ fn verif_what_touches_the_bed_at_low_water_is_broken() {
             );
         }
     }
-    // A housing that lies on the bed in the usual case is meant to.
-    let lies = text("-2.5 m", "2 m").replace("from_top = \"17 m\"", "from_top = \"30 m\"");
+    let lies = text("-2.5 m", "2 m")
+        .replace("from_top = \"17 m\"", "from_top = \"30 m\"")
+        .replace("[module.ear]\n", "[module.ear]\nlies_on_bed = true\n");
     let found = judged(&lies);
     assert!(
         known(&found, "clear-of-bed").why.contains("keel"),
@@ -361,6 +362,7 @@ fn verif_a_buoy_runs_aground() {
             .replace("water_depth = \"100 m\"", "water_depth = \"2 m\"")
             .replace("length = \"130 m\"", "length = \"10 m\"")
             .replace("from_top = \"2 m\"", "from_top = \"5 m\"")
+            .replace("[module.ear]\n", "[module.ear]\nlies_on_bed = true\n")
             .replace("lowest = \"0 m\"", "lowest = \"-1.2 m\"");
     let found = judged(&text);
     let keel = known(&found, "clear-of-bed");
@@ -384,7 +386,7 @@ fn verif_what_stands_is_unknown_without_cases() {
         float("91.6 m", ""),
         buoy("").replace("tide = { lowest = \"0 m\", highest = \"0 m\" }\n", ""),
     ] {
-        let found = judged(&text);
+        let found = judged(&text.replacen(NO_CURRENT, "", 1));
         let mut asked = vec!["rope-load", "anchor-hold", "clear-of-bed"];
         asked.push(if text.contains("[float.top]") {
             "float-depth"

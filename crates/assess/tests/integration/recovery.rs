@@ -435,6 +435,7 @@ longitude = "0 deg"
 water_depth = "80 m"
 density = "1025 kg/m3"
 tide = { lowest = "-1 m", highest = "1 m" }
+wind = ["0 m/s", "0 m/s", "0 m/s", "0 m/s", "0 m/s", "0 m/s", "0 m/s", "0 m/s", "0 m/s", "0 m/s", "0 m/s", "0 m/s"]
 profile = [{ depth = "0 m", temperature = "9 degC", salinity = 34 }]
 [supply.bench]
 at = "module.buoy"

@@ -134,7 +134,8 @@ fn verif_a_float_beyond_its_rating_is_broken() {
         assert!(high.why.contains("only-highest"), "{}", high.why);
     }
     let unrated = judged(&still("").replace("rated_depth = \"150 m\"\n", ""));
-    assert!(!is_there(&unrated, "float-depth"));
+    let why = why_unknown(&unrated, "float-depth");
+    assert!(why.contains("`rated_depth`"), "{why}");
 }
 
 /// What `reserve` gives within a float's rating, `check` bears, and a little more it does not; beyond the rating there is nothing to give.
@@ -184,7 +185,9 @@ fn verif_a_rope_over_its_working_load_is_broken_without_being_asked() {
     close(tension.value.value, LIFT_N, 1e-6);
     close(tension.limit.value, 1190.0, 1e-9);
     assert_eq!(tension.ruling, Ruling::Broken);
-    assert!(!is_there(&loaded("", ""), "rope-load"));
+    let silent = loaded("", "");
+    let why = why_unknown(&silent, "rope-load");
+    assert!(why.contains("`working_load`"), "{why}");
     let asks = |limit: &str| format!("\n[requirement.tension]\nthat = \"line-tension\"\n{limit}");
     let load = "working_load = \"1190 N\"\n";
     assert!(!is_there(&loaded(load, &asks("")), "rope-load"));
@@ -207,14 +210,13 @@ fn verif_an_anchor_that_is_lifted_is_broken_without_being_asked() {
     let up_n = LIFT_N - 180.0 - ROPE_N_M * LONG_M;
     for (says, value_n, ruling) in [
         ("weight_in_water = \"900 N\"\n", up_n, Ruling::Broken),
-        ("weight_in_water = \"1200 N\"\n", up_n, Ruling::Met),
         (
             "weight_in_water = \"1200 N\"\nsafety_factor = 1.5\n",
             1.5 * up_n,
             Ruling::Broken,
         ),
         (
-            "weight_in_water = \"1200 N\"\nholding = \"500 N\"\n",
+            "weight_in_water = \"1200 N\"\nholding = \"500 N\"\nsafety_factor = 1\n",
             up_n,
             Ruling::Met,
         ),
@@ -224,7 +226,16 @@ fn verif_an_anchor_that_is_lifted_is_broken_without_being_asked() {
         close(load.value.value, value_n, 1e-6);
         assert_eq!(load.ruling, ruling, "{says}");
     }
-    assert!(!is_there(&anchored("", ""), "anchor-hold"));
+    // Once it holds, and nothing says how many times it must; of one that says nothing nothing is known.
+    for (says, key) in [
+        ("weight_in_water = \"1200 N\"\n", "`safety_factor`"),
+        ("safety_factor = 1.5\n", "`holding`"),
+        ("", "`holding`"),
+    ] {
+        let check = anchored(says, "");
+        let why = why_unknown(&check, "anchor-hold");
+        assert!(why.contains(key), "{says}: {why}");
+    }
     let asks = "\n[requirement.anchor]\nthat = \"anchor-load\"\n";
     assert!(!is_there(&anchored(WRITTEN, asks), "anchor-hold"));
 }
@@ -251,7 +262,7 @@ fn verif_an_anchor_is_not_held_by_half_of_what_it_must_hold() {
         ("holding = \"20 kN\"\n", Word::Unknown, "weight_in_water"),
         ("holding = \"10 N\"\n", Word::Broken, "along the bed"),
         (
-            "weight_in_water = \"20 kN\"\nholding = \"20 kN\"\n",
+            "weight_in_water = \"20 kN\"\nholding = \"20 kN\"\nsafety_factor = 1.5\n",
             Word::Met,
             "",
         ),

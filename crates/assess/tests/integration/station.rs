@@ -112,7 +112,7 @@ fn verif_a_circle_is_that_of_the_lowest_water_written_or_not() {
     }
     let swing = known(&left_out, "swing");
     assert!(swing.why.contains("the case flows-lowest"), "{}", swing.why);
-    let said = "no declared case stands at the lowest water of the tide, -1 m: the strongest and the slackest count once more there (flows-lowest, still-lowest)";
+    let said = "no declared case stands at the lowest water of the tide, -1 m: the outermost count once more there (flows-lowest, still-lowest)";
     assert!(left_out.assumed.iter().any(|a| a.contains(said)));
     assert!(!written.assumed.iter().any(|a| a.contains(said)));
 }

@@ -3,7 +3,7 @@
 use assess::{Check, Shelf, Word, check};
 
 use crate::at_their_worst::{buoy, float};
-use crate::support::{close, known, read, requirement, why_unknown};
+use crate::support::{NO_CURRENT, NO_WIND, close, known, read, requirement, why_unknown};
 
 #[track_caller]
 fn judged(text: &str) -> Check {
@@ -158,8 +158,8 @@ fn verif_no_declared_case_takes_from_the_site() {
     let winds = ["\"14 m/s\""; 12].join(", ");
     let site = |current: &str, cases: &str| {
         let text = tidal(&buoy(cases)).replacen(
-            "tide =",
-            &format!("current = {current}\nwind = [{winds}]\ntide ="),
+            &format!("{NO_CURRENT}{NO_WIND}"),
+            &format!("current = {current}\nwind = [{winds}]\n"),
             1,
         );
         known(&judged(&text), "anchor-hold").value.value
@@ -228,4 +228,110 @@ fn verif_short_waves_do_not_speak_for_a_swell() {
     };
     assert!(waves("5 s"));
     assert!(!waves("16 s"));
+}
+
+/// A gale outlasts the turn of a tide, too: with it and no stream the circle is that of a plan that writes slack water in it. Where a case as slack has the wind, none is added.
+#[test]
+fn verif_a_gale_outlasts_the_turn_of_a_tide() {
+    let gale = "wind = { speed = \"25 m/s\" }\nwave = { height = \"2 m\", period = \"8 s\" }\n";
+    let storm = flows("storm", "0.1 m/s", "90 deg", gale);
+    let slack = "[case.slack]\nnominal = true\n";
+    let radius_m = |cases: &str| {
+        let found = judged(&buoy(&format!("{CIRCLE}{slack}{cases}")));
+        let swing = known(&found, "swing");
+        (swing.value.value, swing.why.clone(), found.assumed)
+    };
+    let still = format!("[case.gale]\n{gale}");
+    let (written_m, _, _) = radius_m(&still);
+    let (found_m, why, assumed) = radius_m(&storm);
+    assert!(found_m >= written_m, "{found_m} {written_m} {why}");
+    let ids = |cases: &str| {
+        let reading = read(&buoy(&format!("{slack}{cases}")));
+        let found = assess::moorings(reading.line.as_ref().unwrap()).unwrap();
+        let blown = found.cases.into_iter().find(|c| c.id == "slack-blown");
+        blown.map(|case| (case.wind, case.wave, case.current.len()))
+    };
+    assert_eq!(ids(&storm), Some((Some((25.0, 90.0)), Some((2.0, 8.0)), 0)));
+    assert_eq!(ids(&format!("{storm}{still}")), None);
+    assert!(
+        assumed
+            .iter()
+            .any(|a| a.contains("no case as slack has a wind of 25 m/s")),
+        "{assumed:#?}"
+    );
+}
+
+/// A storm and a spring tide that no case has together are told, with both.
+#[test]
+fn verif_weather_that_does_not_meet_is_told() {
+    let gale = "wind = { speed = \"25 m/s\" }\nwave = { height = \"6 m\", period = \"9 s\" }\n";
+    let told = |stream: &str| {
+        let cases = format!(
+            "[case.slack]\nnominal = true\n{}{}",
+            flows("storm", "0.4 m/s", "90 deg", gale),
+            flows("spring", stream, "90 deg", "")
+        );
+        let assumed = judged(&buoy(&cases)).assumed;
+        let apart = assumed
+            .into_iter()
+            .filter(|a| a.contains("does not count together"));
+        apart.collect::<Vec<_>>()
+    };
+    let [wind, waves] = told("0.9 m/s").try_into().unwrap();
+    assert!(
+        wind.starts_with("the wind of case.storm, 25 m/s, does not count together with the faster water current of case.spring, 0.9 m/s"),
+        "{wind}"
+    );
+    assert!(
+        waves.starts_with("the highest wave of case.storm, 6 m,"),
+        "{waves}"
+    );
+    assert_eq!(told("0.3 m/s"), [""; 0]);
+}
+
+/// What moves about a line of which nothing says how the water and the wind about it move is not known: nothing that grows with them is met.
+#[test]
+fn verif_weather_that_nobody_wrote_is_unknown() {
+    let whole = buoy("[case.slack]\nnominal = true\n");
+    let held = |text: &str| requirement(&judged(text), "anchor-hold").word();
+    assert_eq!(held(&whole), Word::Met);
+    for (left_out, names) in [(NO_CURRENT, "`current`"), (NO_WIND, "`wind`")] {
+        let found = judged(&whole.replacen(left_out, "", 1));
+        for id in ["anchor-hold", "rope-load", "afloat", "clear-of-bed"] {
+            let why = why_unknown(&found, id);
+            assert!(why.contains(names), "{id}: {why}");
+        }
+    }
+    // What is broken without them is broken.
+    let weak = whole.replacen(NO_CURRENT, "", 1).replacen(
+        "working_load = \"6 kN\"",
+        "working_load = \"1 N\"",
+        1,
+    );
+    assert_eq!(
+        requirement(&judged(&weak), "rope-load").word(),
+        Word::Broken
+    );
+    // A float is pushed by no wind.
+    let float = float("91.6 m", "[case.slack]\nnominal = true\n");
+    let found = judged(&float.replacen(NO_WIND, "", 1));
+    assert_eq!(requirement(&found, "rope-load").word(), Word::Met);
+}
+
+/// A module that lies on the bed in the usual case is asked for, unless the plan says that it is meant to.
+#[test]
+fn verif_a_module_on_the_bed_is_asked_whether_it_is_meant_to() {
+    let low = |says: &str| {
+        let module = format!(
+            "[module.low]\nposition = {{ section = \"section.riser\", from_anchor = \"5 m\" }}\nhousing = {{ rated_depth = \"150 m\", weight_in_water = \"20 N\", cd_a = \"0.03 m2\" }}\n{says}[span.low]\nfrom = \"module.ear\"\nto = \"module.low\"\nlength = \"130 m\"\nconductor = \"1.0 mm2 class 5\"\ncontacts = {{ mated_pins_in_loop = 0, resistance = \"0 ohm\" }}\n"
+        );
+        let found = judged(&buoy(&format!("[case.slack]\nnominal = true\n{module}")));
+        let clear = requirement(&found, "clear-of-bed").clone();
+        let own = clear.verdicts.iter().find(|v| v.subject() == "module.low");
+        (clear.word(), own.map(|v| v.why().to_owned()))
+    };
+    let (word, why) = low("");
+    assert_eq!(word, Word::Unknown);
+    assert!(why.unwrap().contains("`lies_on_bed = true`"));
+    assert_eq!(low("lies_on_bed = true\n"), (Word::Met, None));
 }

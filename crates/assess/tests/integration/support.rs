@@ -5,6 +5,12 @@ use std::path::Path;
 use assess::{Check, Judged, Known, Shelf, Verdict, Word, check};
 use plan::Reading;
 
+/// A site whose water stands still, in words of a plan.
+pub(crate) const NO_CURRENT: &str = "current = [{ depth = \"0 m\", speed = \"0 m/s\" }]\n";
+
+/// A site on which no wind blows, in words of a plan.
+pub(crate) const NO_WIND: &str = "wind = [\"0 m/s\", \"0 m/s\", \"0 m/s\", \"0 m/s\", \"0 m/s\", \"0 m/s\", \"0 m/s\", \"0 m/s\", \"0 m/s\", \"0 m/s\", \"0 m/s\", \"0 m/s\"]\n";
+
 /// A base on a bench supply, one ear on a cable. Invented.
 pub(crate) const PLAN: &str = include_str!("small.toml");
 

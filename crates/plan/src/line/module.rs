@@ -14,6 +14,8 @@ pub struct Module {
     pub part: Option<String>,
     /// Where it hangs.
     pub position: Position,
+    /// Whether it is meant to lie on the bed in the usual design case.
+    pub lies_on_bed: bool,
     /// The depth that counts, m: by [`super::Line::depths`] that of the shape of the line, or [`Self::straight_depth_m`].
     pub depth_m: f64,
     /// Depth with sections taken straight down, no current, no stretch, m.

@@ -101,6 +101,7 @@ fn module(r: &mut Resolver<'_>, id: &str, f: &Fields) -> Option<Module> {
             law: None,
             at: position.1,
         }),
+        lies_on_bed: f.flag("lies_on_bed").is_some_and(|(lies, _)| *lies),
         depth_m: f64::NAN,
         straight_depth_m: f64::NAN,
         input,

@@ -100,10 +100,13 @@ pub(super) fn measured(r: &mut Resolver<'_>, f: &Fields) -> Result<Option<Measur
         return Err(());
     }
     let decides = t.flag("decides").filter(|(flag, _)| **flag);
-    // One reading is no share of layings and fixes, and no feed at its highest.
+    // One reading is no share of layings and fixes, no feed at its highest, and of one hour's weather.
     let one_of_many = match word {
         "on-station" => Some(
             "one fix or one laying does not tell the share of them all that `on-station` asks for",
+        ),
+        "module-depth" | "watch-circle" | "line-tension" => Some(
+            "a reading is of the weather of its hour, and this is to hold in every design case",
         ),
         "highest-voltage" => {
             Some("a reading at one setting of a supply does not tell the highest that it may give")

@@ -109,7 +109,7 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited(
         "delay",
         &["from", "to", "at_most"],
-        &["share", "share_of_draws", "measured"],
+        &["share", "share_of_draws", "measured", "when_wind_at_most"],
         "2 s",
     ),
     limited("link-load", &["at_most"], &["of", "share_of_draws"], "20 %"),
@@ -241,13 +241,13 @@ pub(crate) const REQUIREMENTS: &[Kind] = &[
     limited(
         "detection-range",
         &["of", "call", "at_least", "share"],
-        &["in"],
+        &["in", "when_wind_at_most"],
         "2 km",
     ),
     limited(
         "encounter",
         &["of", "call", "calls", "correlation", "at_least", "share"],
-        &["in"],
+        &["in", "when_wind_at_most"],
         "2 km",
     ),
     limited(
@@ -378,7 +378,7 @@ pub(crate) fn why_not_drawn(that: &str) -> Option<&'static str> {
 }
 
 /// Keys that every requirement may have.
-pub(crate) const OF_REQUIREMENTS: &[&str] = &["that", "must", "source", "when_wind_at_most"];
+pub(crate) const OF_REQUIREMENTS: &[&str] = &["that", "must", "source"];
 
 /// Sounds of a cue sheet, by the word after `kind`.
 pub(crate) const SOUNDS: &[Kind] = &[

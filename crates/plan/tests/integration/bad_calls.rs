@@ -16,6 +16,7 @@ bad! {
     range_in_years: VOLTS => "that = \"detection-range\"\nof = \"detector.call\"\ncall = \"call.up\"\nat_least = \"2 km\"\nshare = \"50 %\"\nin = \"90 % of years\"\n[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"";
     range_in_all_hours: VOLTS => "that = \"detection-range\"\nof = \"detector.call\"\ncall = \"call.up\"\nat_least = \"2 km\"\nshare = \"50 %\"\nin = \"100 % of hours\"\n[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"";
     range_in_hours_and_up_to_a_wind: VOLTS => "that = \"detection-range\"\nof = \"detector.call\"\ncall = \"call.up\"\nat_least = \"2 km\"\nshare = \"50 %\"\nin = \"90 % of hours\"\nwhen_wind_at_most = \"8 m/s\"\n[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"";
+    voltage_up_to_a_wind: VOLTS => "that = \"voltage\"\nof = \"module.upper\"\nat_least = \"12 V\"\nwhen_wind_at_most = \"8 m/s\"";
     range_of_a_module: VOLTS => "that = \"detection-range\"\nof = \"module.upper\"\ncall = \"call.up\"\nat_least = \"2 h\"\nshare = \"50 %\"\n[call.up]\nkind = \"tone\"\nfrequency = \"90 Hz\"\nlength = \"1 s\"\nsource_level = \"172 dB re 1 uPa m\"\ndepth = \"10 m\"";
 }
 

@@ -34,6 +34,11 @@ pub(crate) const MODULE: Section = Section {
             "catalogue part that fills what is not written here",
         ),
         r("position", S::Table(&POSITION), "where it hangs"),
+        o(
+            "lies_on_bed",
+            S::Flag,
+            "whether it is meant to lie on the bed in the usual design case; no when not written",
+        ),
         o("input", S::Table(&INPUT), "power input"),
         o(
             "loads",

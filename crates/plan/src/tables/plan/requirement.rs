@@ -225,7 +225,7 @@ const MEASURED: Section = Section {
         o(
             "decides",
             S::Flag,
-            "whether it decides in place of the calculation; when not written both count, and the worse decides. Not of on-station and highest-voltage, of which one reading is not all",
+            "whether it decides in place of the calculation; when not written both count, and the worse decides. Not of on-station, highest-voltage, module-depth, watch-circle and line-tension, of which one reading is not all",
         ),
     ],
 };

@@ -3,7 +3,7 @@
 use assess::input::{DesignCase, MooredTop, NotMoored};
 use assess::{
     BuoyState, CaseShape, CaseThing, Extreme, FlowNoise, HungLine, MOORING_CAUTIONS, Moorings,
-    NoShape, OfModule, OfSection, Surface, strengths,
+    NoShape, OfModule, OfSection, Strength, Surface, strengths,
 };
 use mooring::{Effort, WaveAt};
 use plan::Line;
@@ -20,7 +20,7 @@ pub fn mooring_json(line: &Line, found: &Moorings) -> Value {
         "deployment": line.deployment.name,
         "cases": found.cases.iter().map(case_json).collect::<Vec<_>>(),
         "lines": found.lines.iter().map(|of| line_json(line, found, of)).collect::<Vec<_>>(),
-        "strength": strengths(line, found).iter().map(verdict_json).collect::<Vec<_>>(),
+        "strength": strengths(line, found).iter().map(strength_json).collect::<Vec<_>>(),
         "assumed": found.assumed,
         "left_out": LEFT_OUT,
         "cautions": MOORING_CAUTIONS,
@@ -89,6 +89,12 @@ fn line_json(line: &Line, found: &Moorings, of: &Result<HungLine, NotMoored>) ->
         })),
         "flow_noise": of.flow_noise.iter().map(|n| noise_json(line, found, n)).collect::<Vec<_>>(),
     })
+}
+
+fn strength_json(strength: &Strength) -> Value {
+    let mut told = verdict_json(&strength.verdict);
+    told["check"] = json!(strength.check);
+    told
 }
 
 fn shape_json(line: &Line, case: &DesignCase, shape: &Result<CaseShape, NoShape>) -> Value {

@@ -6,8 +6,8 @@ use std::fmt::Write as _;
 
 use assess::input::{DesignCase, MooredTop};
 use assess::{
-    CaseShape, Extreme, HungLine, MOORING_CAUTIONS, Moorings, QUIET_M_S, Surface, Verdict,
-    strengths,
+    CaseShape, Extreme, HungLine, MOORING_CAUTIONS, Moorings, QUIET_M_S, Strength, Surface,
+    Verdict, strengths,
 };
 use mooring::Effort;
 use plan::Line;
@@ -305,10 +305,10 @@ fn strength(out: &mut String, line: &Line, found: &Moorings) {
         return;
     }
     let _ = writeln!(out, "\nWhat each may bear");
-    for verdict in &all {
+    for Strength { check, verdict } in &all {
         let _ = writeln!(
             out,
-            "  {:<8} {}",
+            "  {:<8} {check}: {}",
             verdict.word().as_str(),
             verdict_row(verdict)
         );
