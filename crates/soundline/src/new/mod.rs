@@ -216,11 +216,15 @@ pub(crate) fn run(args: &Args, out: &mut Out) -> Result<Exit, Failure> {
                 writeln!(out.stdout, "{suited}")?;
             }
             writeln!(out.stdout)?;
-            if check.not_held().next().is_some() {
-                writeln!(
-                    out.stdout,
-                    "As written, the plan does not hold (edit it, or answer anew with --force):"
-                )?;
+            let mut not_held = check.not_held().peekable();
+            if not_held.peek().is_some() {
+                let begins = match not_held.any(assess::Judged::is_broken) {
+                    true => {
+                        "As written, the plan does not hold (edit it, or answer anew with --force):"
+                    }
+                    false => "What the plan does not say yet is unknown, and nothing is broken:",
+                };
+                writeln!(out.stdout, "{begins}")?;
             }
             let brief = report::check_brief(&check, out.colour, &|judged| change(&judged.id));
             write!(out.stdout, "{brief}")?;
