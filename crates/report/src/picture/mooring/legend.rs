@@ -4,7 +4,7 @@ use assess::CaseShape;
 use assess::input::DesignCase;
 use quantity::{Dimension, show};
 
-use super::super::canvas::{Align, shortened};
+use super::super::canvas::{Align, shortened, text_width};
 use super::super::colour::INK;
 use super::super::drawing::Drawing;
 use super::{ABOVE_PX, LETTERS_PX, Page, ROW_PX, colour, dashes, plate, signed};
@@ -18,6 +18,25 @@ pub(super) fn columns_and_rows(cases: usize, height_px: f64) -> (usize, usize) {
     let most = ((OF_PAGE * height_px / ROW_PX) as usize).max(1);
     let columns = cases.div_ceil(most).clamp(1, COLUMNS);
     (columns, cases.div_ceil(columns).min(most))
+}
+
+/// An id and as many of the words after it as have room, whole ones; the id is shortened where it has none.
+fn that_fit(words: &[String], room_px: f64) -> String {
+    let [id, more @ ..] = words else {
+        return String::new();
+    };
+    let mut told = id.clone();
+    for (ix, word) in more.iter().enumerate() {
+        let between = if ix == 0 { " " } else { ", " };
+        let longer = format!("{told}{between}{word}");
+        let rest = if ix + 1 < more.len() { ", …" } else { "" };
+        if text_width(&format!("{longer}{rest}"), LETTERS_PX) > room_px {
+            told.push_str(if ix == 0 { " …" } else { ", …" });
+            break;
+        }
+        told = longer;
+    }
+    shortened(&told, LETTERS_PX, room_px)
 }
 
 impl Page<'_> {
@@ -39,7 +58,7 @@ impl Page<'_> {
             plate(drawing, &(ix + 1).to_string(), (left + 6.0, y));
             let ends = vec![(left + 22.0, y), (left + 76.0, y)];
             drawing.dashed(ends, colour(ix), 2.0, dashes(ix));
-            let words = shortened(&self.words(ix, case), LETTERS_PX, room_px);
+            let words = that_fit(&self.words(ix, case), room_px);
             drawing.text(words, (left + 84.0, y + 5.0), Align::Left, INK);
         }
         if shown < cases {
@@ -50,40 +69,40 @@ impl Page<'_> {
         }
     }
 
-    fn words(&self, ix: usize, case: &DesignCase) -> String {
-        let mut words = format!("{}: water {}", case.id, signed(case.level_m));
+    /// Of a case its id, what becomes of the line, and its weather, each apart.
+    fn words(&self, ix: usize, case: &DesignCase) -> Vec<String> {
+        let mut words = vec![format!("{}:", case.id)];
+        match &self.of.shapes[ix] {
+            Ok(shape) => {
+                words.push(format!("{:.1} m off", shape.shape.excursion_m()));
+                words.extend(shape.sunk().map(ToOwned::to_owned));
+            }
+            Err(_) => words.push("shape unknown".to_owned()),
+        }
+        if let Some(under) = self.lies_on(ix) {
+            words.push(format!("on {}", under + 1));
+        }
+        if let Some((wind_m_s, _)) = case.wind {
+            words.push(format!("wind {wind_m_s} m/s"));
+        }
+        if let Some((height_m, _)) = case.wave {
+            words.push(format!("waves {}", show(height_m, Dimension::Length)));
+        }
+        if case.strum {
+            words.push("strum".to_owned());
+        }
+        words.push(format!("water {}", signed(case.level_m)));
         let fastest_m_s = case.current.iter().map(|p| p.1).fold(0.0, f64::max);
         if fastest_m_s > 0.0 {
             let towards = |depth_m| case.water.current.speed_and_direction(depth_m).1;
             let (surface_deg, bed_deg) = (towards(0.0), towards(case.water.depth_m));
-            words.push_str(
-                &if case.current.iter().all(|p| (p.2 - surface_deg).abs() < 0.5) {
-                    format!(", to {surface_deg:.0}\u{b0}")
+            words.push(
+                if case.current.iter().all(|p| (p.2 - surface_deg).abs() < 0.5) {
+                    format!("to {surface_deg:.0}\u{b0}")
                 } else {
-                    format!(", to {surface_deg:.0}\u{b0} above and {bed_deg:.0}\u{b0} at the bed")
+                    format!("to {surface_deg:.0}\u{b0} above and {bed_deg:.0}\u{b0} at the bed")
                 },
             );
-        }
-        if let Some((wind_m_s, _)) = case.wind {
-            words.push_str(&format!(", wind {wind_m_s} m/s"));
-        }
-        if let Some((height_m, _)) = case.wave {
-            words.push_str(&format!(", waves {}", show(height_m, Dimension::Length)));
-        }
-        if case.strum {
-            words.push_str(", strum");
-        }
-        match &self.of.shapes[ix] {
-            Ok(shape) => {
-                words.push_str(&format!(", {:.1} m off", shape.shape.excursion_m()));
-                if let Some(how) = shape.sunk() {
-                    words.push_str(&format!(", {how}"));
-                }
-            }
-            Err(_) => words.push_str(", shape unknown"),
-        }
-        if let Some(under) = self.lies_on(ix) {
-            words.push_str(&format!(", on {}", under + 1));
         }
         words
     }
