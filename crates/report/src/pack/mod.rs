@@ -17,6 +17,7 @@ use serde_json::Value;
 
 pub(crate) use csv::rows;
 pub use manifest::{MANIFEST, ManifestError, PackState, Strange, manifest, verify};
+pub use review::PdfError;
 pub use settings::{PLAN_DIGEST, module_settings};
 pub use software::NotWritten;
 
@@ -60,13 +61,29 @@ pub struct Pack {
     pub not_written: Vec<NotWritten>,
 }
 
+/// Why there is no pack.
+#[derive(Debug, thiserror::Error)]
+pub enum PackError {
+    /// A document cannot be written down.
+    #[error("a document of the pack cannot be written: {0}")]
+    Document(#[from] serde_json::Error),
+    /// Nor can the report on paper.
+    #[error(transparent)]
+    Pdf(#[from] PdfError),
+}
+
 /// Gathers a pack.
 ///
 /// # Errors
-/// [`serde_json::Error`]: a document that cannot be written down.
-pub fn pack(of: &PackOf<'_>) -> Result<Pack, serde_json::Error> {
+/// [`PackError`]: one of its files cannot be written down.
+pub fn pack(of: &PackOf<'_>) -> Result<Pack, PackError> {
+    let report = review::report(of);
     let mut files = vec![
-        PackFile::text("report.html", review::html(of)),
+        PackFile::text("report.html", review::html(&report)),
+        PackFile {
+            path: "report.pdf".to_owned(),
+            bytes: review::pdf(&report)?,
+        },
         PackFile::text("verdicts.json", pretty(of.verdicts)?),
         PackFile::text("verdicts.txt", crate::check_text(of.check, false)),
         PackFile::text("wiring/spans.csv", wiring::spans(of)),
