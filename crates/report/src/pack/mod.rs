@@ -5,13 +5,14 @@
 
 mod csv;
 mod manifest;
+mod permits;
 mod recordings;
 mod review;
 mod settings;
 mod software;
 mod wiring;
 
-use assess::Check;
+use assess::{Check, Shelf};
 use plan::{Line, Reading};
 use serde_json::Value;
 
@@ -48,6 +49,8 @@ pub struct PackOf<'a> {
     pub line: &'a Line,
     /// Its verdicts.
     pub check: &'a Check,
+    /// The evidence on which they rest.
+    pub shelf: &'a Shelf,
     /// The same as a document.
     pub verdicts: &'a Value,
 }
@@ -88,6 +91,8 @@ pub fn pack(of: &PackOf<'_>) -> Result<Pack, PackError> {
         PackFile::text("verdicts.txt", crate::check_text(of.check, false)),
         PackFile::text("wiring/spans.csv", wiring::spans(of)),
         PackFile::text("wiring/parts.csv", wiring::parts(of)),
+        PackFile::text("wiring/permits.csv", permits::csv(of)),
+        PackFile::text("wiring/spares.csv", wiring::spares(of)),
         PackFile::text(
             "recordings.json",
             pretty(&recordings::description(of.line))?,
@@ -95,6 +100,11 @@ pub fn pack(of: &PackOf<'_>) -> Result<Pack, PackError> {
     ];
     files.extend(settings::modules(of));
     files.extend(dockside(of.line));
+    let sheets = review::deck_sheets(of).into_iter();
+    files.extend(
+        sheets
+            .map(|(name, sheet)| PackFile::text(format!("deck/{name}.txt"), review::text(&sheet))),
+    );
     let software = software::software(of.line);
     files.extend(software.files);
     files.sort_by(|a, b| a.path.cmp(&b.path));

@@ -499,3 +499,101 @@ fn verif_a_pack_is_written_over_nothing() {
         );
     }
 }
+
+/// By hand, for the line of Harrow Sound: 92 m of it in 85 m of water swing back by 92 - sqrt(92^2 - 85^2) = 56.80 m. When its anchor of 8 kN meets the bed, 85 m of rope of
+/// 0.35 N/m hang below the rail, and three modules of 8 N, the fourth still above: 8053.75 N. The rope and the modules that hang weigh 92 * 0.35 + 4 * 8 = 64.2 N.
+#[test]
+fn val_what_the_deck_reads_by_hand() {
+    let found = files(&packed(&demo("harrow-sound", true), "pack"));
+    let text = |path: &str| String::from_utf8(found[path].clone()).unwrap();
+    let (laying, recovery) = (text("deck/deployment.txt"), text("deck/recovery.txt"));
+    assert!(
+        closed_up(&laying).contains("between0mand56.8mbackalongthelay"),
+        "{laying}"
+    );
+    for (sheet, row) in [
+        (&laying, "the anchor meets the bed"),
+        (&recovery, "the anchor leaves the bed"),
+    ] {
+        let line = sheet.lines().find(|l| l.starts_with(row)).unwrap();
+        assert!(line.contains(" 85.00 m "), "{line}");
+        assert!(line.ends_with(" 8054 N (821 kgf)"), "{line}");
+    }
+    let verdicts: Value = serde_json::from_slice(&found["verdicts.json"]).unwrap();
+    let report = text("report.html");
+    for sheet in [&laying, &recovery] {
+        assert!(sheet.contains(verdicts["plan_digest"].as_str().unwrap()));
+        for caution in verdicts["cautions"].as_array().unwrap() {
+            assert!(closed_up(sheet).contains(&closed_up(caution.as_str().unwrap())));
+        }
+        assert!(sheet.matches("____").count() > 20);
+    }
+    for line in laying.lines() {
+        assert!(line.chars().count() <= 106, "{line}");
+    }
+    assert!(report.contains(
+        "what hangs weighs 64.2 N in water and 0.0 N of it floats: 64.2 N are left to be held up"
+    ));
+    // Without a section nothing is laid.
+    let bench = files(&packed(&demo("listening-bench", false), "pack"));
+    assert!(!bench.keys().any(|path| path.starts_with("deck/")));
+}
+
+/// Documents that the plan names stand with their attestation, or as unknown; spares are those of `slip`.
+#[test]
+fn verif_permits_and_spares_are_those_of_the_plan() {
+    let bank = files(&packed(&demo("petrel-bank", false), "pack"));
+    let permits = String::from_utf8(bank["wiring/permits.csv"].clone()).unwrap();
+    let row = permits
+        .lines()
+        .find(|l| l.contains("licence 88/27"))
+        .unwrap();
+    assert!(
+        row.ends_with(",fisheries office,2027-06-14,2028-06-30"),
+        "{permits}"
+    );
+    let harrow = demo("harrow-sound", false);
+    let sound = files(&packed(&harrow, "pack"));
+    let permits = String::from_utf8(sound["wiring/permits.csv"].clone()).unwrap();
+    assert!(
+        permits.contains("\"harbour permit 14/27, clause 5\",night,unknown,unknown,unknown\n"),
+        "{permits}"
+    );
+    let report = String::from_utf8(sound["report.html"].clone()).unwrap();
+    let unrehearsed = report
+        .split_once("What the rehearsals showed</h2>")
+        .unwrap()
+        .1;
+    assert!(unrehearsed.contains("Unknown: it has not been rehearsed yet; `soundline rehearse "));
+}
+
+/// What each expectation of the rehearsal that lies beside the plan saw is in the report, in the words of its record.
+#[test]
+fn verif_the_report_has_what_the_rehearsal_showed() {
+    let demo = demo("harrow-sound", true);
+    let record = fs::read(crate::support::only_evidence(&demo)).unwrap();
+    let record: Value = serde_json::from_slice(&record).unwrap();
+    let found = files(&packed(&demo, "pack"));
+    let report = String::from_utf8(found["report.html"].clone()).unwrap();
+    let told = report
+        .split_once("What the rehearsals showed</h2>")
+        .unwrap()
+        .1;
+    let told = told.split_once("<h2").unwrap().0;
+    assert!(told.contains(record["result_digest"].as_str().unwrap()));
+    let expectations = record["expectations"].as_array().unwrap();
+    assert!(expectations.len() > 3);
+    for expected in expectations {
+        let row = format!(
+            "<td><b>{}</b></td><td>{}</td><td>{}</td>",
+            in_html(expected["id"].as_str().unwrap()),
+            if expected["passed"].as_bool().unwrap() {
+                "held"
+            } else {
+                "did not hold"
+            },
+            in_html(expected["said"].as_str().unwrap())
+        );
+        assert!(told.contains(&row), "{row}");
+    }
+}

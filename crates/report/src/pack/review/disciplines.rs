@@ -1,9 +1,9 @@
 //! One section a discipline: by which method, what it finds as the command prints it, and its pictures.
 
-use assess::input::Contacts;
+use assess::input::{CasesError, Contacts};
 use assess::{
-    WEATHER_SEED, chain_budget, depths_told, energy_years, failures, faults, hearing_sensors,
-    line_reserve, line_weight_reserve, moorings, recovery, start, uplinks_ashore,
+    Moorings, WEATHER_SEED, chain_budget, depths_told, energy_years, failures, faults,
+    hearing_sensors, line_reserve, line_weight_reserve, recovery, start, uplinks_ashore,
 };
 use plan::SupplyIx;
 
@@ -20,8 +20,8 @@ use crate::told::{
 /// The leak of which current and cost are told, ohm: that of `soundline faults` where none is asked.
 const LEAK_OHM: f64 = 1000.0;
 
-pub(super) fn all(report: &mut Report, of: &PackOf<'_>) {
-    in_the_water(report, of);
+pub(super) fn all(report: &mut Report, of: &PackOf<'_>, moorings: &Result<Moorings, CasesError>) {
+    in_the_water(report, of, moorings);
     power(report, of);
     hearing(report, of);
     ashore(report, of);
@@ -54,14 +54,13 @@ fn drawn(report: &mut Report, drawn: Result<Drawn, PictureError>) {
     }
 }
 
-fn in_the_water(report: &mut Report, of: &PackOf<'_>) {
+fn in_the_water(report: &mut Report, of: &PackOf<'_>, moorings: &Result<Moorings, CasesError>) {
     let line = of.line;
     if line.sections.is_empty() {
         return;
     }
     begin(report, "Where the line hangs", "mooring", "mooring.md");
-    let found = moorings(line);
-    if let Ok(found) = &found {
+    if let Ok(found) = moorings {
         for hung in found.lines.iter().flatten() {
             drawn(
                 report,
@@ -69,7 +68,8 @@ fn in_the_water(report: &mut Report, of: &PackOf<'_>) {
             );
         }
     }
-    told(report, found.map(|found| mooring_text(line, &found)));
+    let text = moorings.as_ref();
+    told(report, text.map(|found| mooring_text(line, found)));
     begin(
         report,
         "What comes back when it parts",

@@ -1,11 +1,15 @@
 //! The report for a design review, that somebody who was not there can check: one content ([`model`]), as a page that needs nothing from elsewhere
 //! ([`html()`]) and on paper ([`pdf()`]).
 
+mod deck;
 mod disciplines;
 mod html;
 mod judged;
+mod listed;
 mod model;
 mod pdf;
+mod rehearsed;
+mod text;
 
 use assess::{Check, Judged, WATCH, Word};
 use jiff::Timestamp;
@@ -19,17 +23,11 @@ use model::{Block, Cell, Report, Table};
 pub(super) use html::html;
 pub use pdf::PdfError;
 pub(super) use pdf::pdf;
+pub(super) use text::text;
 
 /// What the report says.
 pub(super) fn report(of: &PackOf<'_>) -> Report {
-    let text = |key: &str| of.verdicts[key].as_str().unwrap_or("unknown").to_owned();
-    let name = of.check.name.as_deref();
-    let mut report = Report {
-        title: name.unwrap_or("A plan without a name").to_owned(),
-        plan_digest: of.check.plan_digest.clone(),
-        program: text("program"),
-        blocks: Vec::new(),
-    };
+    let mut report = empty(of);
     let title = report.title.clone();
     report.heading(1, &title);
     report.paragraph("Deployment report for a design review. Every figure follows from the plan by the methods that are named with it; what rests on a recording, a rehearsal or a measurement says so, and what is not known is told as unknown.");
@@ -37,7 +35,16 @@ pub(super) fn report(of: &PackOf<'_>) -> Report {
     report.blocks.push(Block::Contents);
     not_held(&mut report, of.check);
     requirements(&mut report, of);
-    disciplines::all(&mut report, of);
+    rehearsed::all(&mut report, of);
+    let moorings = assess::moorings(of.line);
+    disciplines::all(&mut report, of, &moorings);
+    listed::permits_told(&mut report, of);
+    listed::spares_told(&mut report, of);
+    listed::weights_told(&mut report, of, moorings.as_ref().ok());
+    if !of.line.sections.is_empty() {
+        deck::laying(&mut report, of);
+        deck::recovering(&mut report, of, false);
+    }
     report.heading(2, "What is still open");
     report.paragraph("No verdict above answers these:");
     report.list(&of.check.open);
@@ -54,6 +61,29 @@ pub(super) fn report(of: &PackOf<'_>) -> Report {
     report.heading(2, "Reviewed");
     signatures(&mut report);
     report
+}
+
+/// The sheets for the deck, each under its name; none of a line without sections.
+pub(super) fn deck_sheets(of: &PackOf<'_>) -> Vec<(&'static str, Report)> {
+    if of.line.sections.is_empty() {
+        return Vec::new();
+    }
+    let (mut laying, mut recovering) = (empty(of), empty(of));
+    deck::laying(&mut laying, of);
+    deck::recovering(&mut recovering, of, true);
+    vec![("deployment", laying), ("recovery", recovering)]
+}
+
+/// A report that says nothing yet.
+fn empty(of: &PackOf<'_>) -> Report {
+    let name = of.check.name.as_deref();
+    let program = of.verdicts["program"].as_str();
+    Report {
+        title: name.unwrap_or("A plan without a name").to_owned(),
+        plan_digest: of.check.plan_digest.clone(),
+        program: program.unwrap_or("unknown").to_owned(),
+        blocks: Vec::new(),
+    }
 }
 
 fn signatures(report: &mut Report) {

@@ -19,6 +19,8 @@ const BETWEEN_PT: f32 = 2.0;
 const TOGETHER: usize = 3;
 /// Rows of a table up to this share of a sheet are not broken.
 const WHOLE_ROW_SHARE: f32 = 0.3;
+/// Tables up to this share of a sheet are not broken.
+const WHOLE_TABLE_SHARE: f32 = 0.28;
 
 /// Something drawn on a sheet.
 pub(super) enum Ink<'a> {
@@ -332,11 +334,7 @@ impl<'a> Flow<'a> {
 
     fn table(&mut self, table: &LaidTable) {
         let node = self.node(Role::Table, None);
-        let first_pt = table
-            .rows
-            .first()
-            .map_or(0.0, |row| row_least_pt(table, row));
-        self.need(table.heads_pt() + first_pt);
+        self.need(table_least_pt(table));
         self.heads(table, Some(node));
         for row in &table.rows {
             self.row(table, row, node);
@@ -395,7 +393,11 @@ impl<'a> Flow<'a> {
                 true => table.least_row_pt,
                 false => 0.0,
             };
+            let top_pt = self.y_pt;
             self.y_pt += text_pt.max(least_pt);
+            if table.least_row_pt > 0.0 {
+                self.boxes(table, top_pt);
+            }
             (from, first) = (to, false);
             if from < most {
                 self.turn();
@@ -403,6 +405,21 @@ impl<'a> Flow<'a> {
             }
         }
         self.rule(self.y_pt - 0.5, LEFT_PT, WIDTH_PT, 0.5, HAIR);
+    }
+
+    /// Lines between the columns of a row that somebody writes into, from `top_pt` down to here.
+    fn boxes(&mut self, table: &LaidTable, top_pt: f32) {
+        for column in table.columns.iter().skip(1) {
+            let left = LEFT_PT + column.left_pt - 0.5 * GUTTER_PT;
+            let ink = Ink::Fill {
+                left,
+                top: top_pt,
+                right: left + 0.5,
+                bottom: self.y_pt,
+                colour: HAIR,
+            };
+            self.put(ink, None);
+        }
     }
 
     /// The cells of a row side by side, from here down; the place stays.
@@ -453,6 +470,17 @@ fn gap_before(lines: &[Line], most: usize) -> usize {
     gap.filter(|at| 2 * at > most).unwrap_or(most)
 }
 
+/// All of a short table, else its heads and the beginning of its first row.
+fn table_least_pt(table: &LaidTable) -> f32 {
+    let rows_pt: f32 = table.rows.iter().map(|row| table.row_pt(row)).sum();
+    let whole_pt = table.heads_pt() + rows_pt;
+    if whole_pt <= WHOLE_TABLE_SHARE * (BOTTOM_PT - TOP_PT) {
+        return whole_pt;
+    }
+    let first = table.rows.first();
+    table.heads_pt() + first.map_or(0.0, |row| row_least_pt(table, row))
+}
+
 /// As much of a row as is not left alone.
 fn row_least_pt(table: &LaidTable, row: &[Vec<Line>]) -> f32 {
     let few_pt = (2 * TOGETHER) as f32 * LaidTable::lead_pt() + 2.0 * PAD_PT;
@@ -495,10 +523,7 @@ fn least_pt(next: &[Laid<'_>]) -> f32 {
             few(first, lead_pt(BODY)) + TOGETHER as f32 * BETWEEN_PT
         }
         Laid::Printed { lines, size_pt } => few(lines.len(), 1.34 * size_pt) + 2.0 * AROUND_PT,
-        Laid::Table(table) => {
-            let first = table.rows.first();
-            table.heads_pt() + first.map_or(0.0, |row| row_least_pt(table, row))
-        }
+        Laid::Table(table) => table_least_pt(table),
         Laid::Picture { drawn, scale } => size_pt(drawn, *scale).1,
     }
 }
