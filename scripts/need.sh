@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# need.sh WHAT...: installs what is asked for and this machine lacks (cc, python, pip, venv, deb, ngspice, mosquitto, node, chromium).
+# need.sh WHAT...: installs what is asked for and this machine lacks (cc, python, pip, venv, deb, ngspice, mosquitto, poppler, node, chromium).
 # Debian only; elsewhere it says what is missing.
 set -euo pipefail
 
@@ -14,6 +14,7 @@ for what in "$@"; do
         deb) if lacks dpkg-deb; then missing+=(dpkg); fi ;;
         ngspice) if lacks ngspice; then missing+=(ngspice); fi ;;
         mosquitto) if lacks mosquitto && [ ! -x /usr/sbin/mosquitto ]; then missing+=(mosquitto); fi ;;
+        poppler) if lacks pdftotext || lacks pdfinfo; then missing+=(poppler-utils); fi ;;
         node) if lacks node || lacks npm; then missing+=(nodejs npm); fi ;;
         chromium) if lacks chromium; then missing+=(chromium); fi ;;
         *) echo "need.sh: $what is not known here" >&2; exit 2 ;;

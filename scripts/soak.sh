@@ -19,7 +19,7 @@ fi
 
 digests() { find reference crates/*/tests/data -type f ! -path 'reference/make/*' -exec sha256sum {} + | sort -k 2; }
 
-bash scripts/need.sh cc python pip venv deb ngspice mosquitto
+bash scripts/need.sh cc python pip venv deb ngspice mosquitto poppler
 status=0
 printf '\n== property tests, %s cases each\n' "${CASES:-10000}"
 # proptest gives up after 1024 inputs that a property refuses, which is 4 for each of its 256 cases; the same share of more cases.

@@ -45,7 +45,7 @@ count() { # word of cargo's summaries
     awk -v word="$1" '/^test result: / { for (i = 2; i <= NF; i++) if ($i ~ "^" word ";?$") n += $(i - 1) } END { print n + 0 }' "$log"
 }
 
-bash scripts/need.sh cc python pip deb mosquitto
+bash scripts/need.sh cc python pip deb mosquitto poppler
 step "recordings" fetch
 step "reference files" python3 reference/check.py
 [ -n "${CRATES:-}" ] || step "page" bash scripts/page.sh

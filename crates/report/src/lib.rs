@@ -11,8 +11,8 @@ pub use output::{
     write_atomically_with,
 };
 pub use pack::{
-    MANIFEST, ManifestError, NotWritten, PLAN_DIGEST, Pack, PackFile, PackOf, PackState, Strange,
-    manifest, module_settings, pack, verify,
+    MANIFEST, ManifestError, NotWritten, PLAN_DIGEST, Pack, PackError, PackFile, PackOf, PackState,
+    PdfError, Strange, manifest, module_settings, pack, verify,
 };
 pub use picture::{
     Analysis, Axis, AxisScale, ColourRange, EventMark, Frame, Grid, LevelLine, LevelPicture,

@@ -25,7 +25,7 @@ const MOST_FILES: usize = 10_000;
 
 /// Write the deployment pack of a plan, or hold one against its manifest.
 ///
-/// A pack has a report for a design review as a page with its pictures, the verdicts as text and as a document, the connection schedule and the parts with their weights, what each
+/// A pack has a report for a design review as a page and as a PDF with its pictures, the verdicts as text and as a document, the connection schedule, the parts with their weights, permits and spares as tables, the sheets for the deck, what each
 /// module is to be set to, the sheet for the quay, a description of the recordings to come, and each detector and packed topic that can be written as C99 with its test program. The same plan and the same program give the
 /// same bytes. Exit status: that of `check` for the plan; with --verify 0 where all is as it was written, 1 where something is not.
 #[derive(Debug, clap::Args)]
@@ -73,9 +73,9 @@ pub(crate) enum WorkpackError {
     /// The manifest is missing.
     #[error("{} has no `{MANIFEST}`, so it is no pack", .0.display())]
     NoPack(PathBuf),
-    /// A document cannot be written down.
-    #[error("a document of the pack cannot be written: {0}")]
-    Document(#[from] serde_json::Error),
+    /// A file of the pack cannot be written down.
+    #[error(transparent)]
+    Pack(#[from] report::PackError),
 }
 
 impl WorkpackError {
@@ -118,10 +118,13 @@ fn write(path: &Path, folder: &Path, out: &mut Out) -> Result<Exit, Failure> {
         reading: &reading,
         line,
         check: &check,
+        shelf: &shelf,
         verdicts: &verdicts,
     };
     let pack = pack(&of).map_err(WorkpackError::from)?;
-    let manifest = manifest(&pack, &verdicts).map_err(WorkpackError::from)?;
+    let manifest = manifest(&pack, &verdicts)
+        .map_err(report::PackError::from)
+        .map_err(WorkpackError::from)?;
     lay_down(folder, &pack, &manifest)?;
     match out.format {
         Format::Text => {

@@ -110,17 +110,30 @@ pub fn fetched(check: &str, name: &str) -> Option<PathBuf> {
 /// When it cannot be run in CI (`CI=true`).
 #[must_use]
 pub fn has_program(check: &str, name: &str) -> bool {
-    let asked = Command::new(name).arg("--version").output();
+    has(check, name, "--version", "cc python")
+}
+
+/// Whether the programs that read PDF files (`pdftotext`, `pdfinfo` of Poppler) can be run; when not, says that the check is skipped.
+///
+/// # Panics
+/// When they cannot be run in CI (`CI=true`).
+#[must_use]
+pub fn has_pdf_readers(check: &str) -> bool {
+    let mut each = ["pdftotext", "pdfinfo"].into_iter();
+    each.all(|name| has(check, name, "-v", "poppler"))
+}
+
+/// Whether a program ends well when it is asked for its version; `needs` is what `scripts/need.sh` calls it.
+fn has(check: &str, name: &str, asked: &str, needs: &str) -> bool {
+    let asked = Command::new(name).arg(asked).output();
     let has = asked.is_ok_and(|output| output.status.success());
     if !has {
         assert!(
             !in_ci(),
-            "{check} needs {name}: run scripts/need.sh cc python"
+            "{check} needs {name}: run scripts/need.sh {needs}"
         );
-        skipped(
-            check,
-            &format!("{name} is not here: bash scripts/need.sh cc python"),
-        );
+        let why = format!("{name} is not here: bash scripts/need.sh {needs}");
+        skipped(check, &why);
     }
     has
 }

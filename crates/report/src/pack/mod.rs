@@ -5,18 +5,20 @@
 
 mod csv;
 mod manifest;
+mod permits;
 mod recordings;
 mod review;
 mod settings;
 mod software;
 mod wiring;
 
-use assess::Check;
+use assess::{Check, Shelf};
 use plan::{Line, Reading};
 use serde_json::Value;
 
 pub(crate) use csv::rows;
 pub use manifest::{MANIFEST, ManifestError, PackState, Strange, manifest, verify};
+pub use review::PdfError;
 pub use settings::{PLAN_DIGEST, module_settings};
 pub use software::NotWritten;
 
@@ -47,6 +49,8 @@ pub struct PackOf<'a> {
     pub line: &'a Line,
     /// Its verdicts.
     pub check: &'a Check,
+    /// The evidence on which they rest.
+    pub shelf: &'a Shelf,
     /// The same as a document.
     pub verdicts: &'a Value,
 }
@@ -60,17 +64,35 @@ pub struct Pack {
     pub not_written: Vec<NotWritten>,
 }
 
+/// Why there is no pack.
+#[derive(Debug, thiserror::Error)]
+pub enum PackError {
+    /// A document cannot be written down.
+    #[error("a document of the pack cannot be written: {0}")]
+    Document(#[from] serde_json::Error),
+    /// Nor can the report on paper.
+    #[error(transparent)]
+    Pdf(#[from] PdfError),
+}
+
 /// Gathers a pack.
 ///
 /// # Errors
-/// [`serde_json::Error`]: a document that cannot be written down.
-pub fn pack(of: &PackOf<'_>) -> Result<Pack, serde_json::Error> {
+/// [`PackError`]: one of its files cannot be written down.
+pub fn pack(of: &PackOf<'_>) -> Result<Pack, PackError> {
+    let report = review::report(of);
     let mut files = vec![
-        PackFile::text("report.html", review::html(of)),
+        PackFile::text("report.html", review::html(&report)),
+        PackFile {
+            path: "report.pdf".to_owned(),
+            bytes: review::pdf(&report)?,
+        },
         PackFile::text("verdicts.json", pretty(of.verdicts)?),
         PackFile::text("verdicts.txt", crate::check_text(of.check, false)),
         PackFile::text("wiring/spans.csv", wiring::spans(of)),
         PackFile::text("wiring/parts.csv", wiring::parts(of)),
+        PackFile::text("wiring/permits.csv", permits::csv(of)),
+        PackFile::text("wiring/spares.csv", wiring::spares(of)),
         PackFile::text(
             "recordings.json",
             pretty(&recordings::description(of.line))?,
@@ -78,6 +100,11 @@ pub fn pack(of: &PackOf<'_>) -> Result<Pack, serde_json::Error> {
     ];
     files.extend(settings::modules(of));
     files.extend(dockside(of.line));
+    let sheets = review::deck_sheets(of).into_iter();
+    files.extend(
+        sheets
+            .map(|(name, sheet)| PackFile::text(format!("deck/{name}.txt"), review::text(&sheet))),
+    );
     let software = software::software(of.line);
     files.extend(software.files);
     files.sort_by(|a, b| a.path.cmp(&b.path));

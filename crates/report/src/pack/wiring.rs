@@ -9,7 +9,7 @@ use super::PackOf;
 use super::csv::Csv;
 
 /// Gravity that turns a force into a mass that weighs as much, m/s2 (CGPM 1901, standard acceleration).
-const GRAVITY_M_S2: f64 = 9.80665;
+pub(super) const GRAVITY_M_S2: f64 = 9.80665;
 
 /// Each span: ends, length, conductor, contacts, link, fuse, what a meter reads across its loop, and the least insulation on the quay at 20 degC.
 pub(super) fn spans(of: &PackOf<'_>) -> String {
@@ -93,6 +93,33 @@ pub(super) fn spans(of: &PackOf<'_>) -> String {
     csv.text()
 }
 
+/// What is carried aboard for each kind of thing, and whether that is enough; empty where the plan does not say how likely one is dead.
+pub(super) fn spares(of: &PackOf<'_>) -> String {
+    let mut csv = Csv::with(&[
+        "of",
+        "places",
+        "aboard",
+        "dead_on_deck_percent",
+        "all_places_filled_percent",
+        "needed_for_95_percent",
+        "needed_for_99_percent",
+    ]);
+    for row in assess::spares(of.line).rows {
+        let percent = |share: Option<f64>| figure(share.map(|share| 100.0 * share), 3);
+        let needed = |nth: usize| row.needed.map_or_else(String::new, |n| n[nth].to_string());
+        csv.row(&[
+            row.of.clone(),
+            row.places.to_string(),
+            row.carried.to_string(),
+            percent(row.dead),
+            percent(row.filled),
+            needed(0),
+            needed(1),
+        ]);
+    }
+    csv.text()
+}
+
 /// A number with so many decimals; nothing where it is not known.
 fn figure(value: Option<f64>, decimals: usize) -> String {
     let value = value.filter(|v| v.is_finite());
@@ -100,14 +127,14 @@ fn figure(value: Option<f64>, decimals: usize) -> String {
 }
 
 /// A thing of the line that weighs or floats.
-struct Piece {
-    path: String,
-    what: &'static str,
-    part: String,
+pub(super) struct Piece {
+    pub(super) path: String,
+    pub(super) what: &'static str,
+    pub(super) part: String,
     /// Weight in water, N; negative where it floats.
-    in_water_n: Option<f64>,
+    pub(super) in_water_n: Option<f64>,
     /// Weight in air, N.
-    in_air_n: Option<f64>,
+    pub(super) in_air_n: Option<f64>,
     length_m: Option<f64>,
 }
 
@@ -180,7 +207,8 @@ pub(super) fn parts(of: &PackOf<'_>) -> String {
     csv.text()
 }
 
-fn pieces(line: &Line) -> Vec<Piece> {
+/// Every thing that hangs or lies.
+pub(super) fn pieces(line: &Line) -> Vec<Piece> {
     let mut all = Vec::new();
     for module in &line.modules {
         let what = if module.hull.is_some() {

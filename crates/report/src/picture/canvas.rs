@@ -14,7 +14,7 @@ use super::{PictureError, PictureSize};
 
 /// Where the given point of a piece of text lies.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Align {
+pub(crate) enum Align {
     Left,
     Centre,
     Right,
@@ -22,19 +22,19 @@ pub(super) enum Align {
 
 /// A rectangle in pixels: left, top, right, bottom.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Area {
-    pub(super) left: f64,
-    pub(super) top: f64,
-    pub(super) right: f64,
-    pub(super) bottom: f64,
+pub(crate) struct Area {
+    pub(crate) left: f64,
+    pub(crate) top: f64,
+    pub(crate) right: f64,
+    pub(crate) bottom: f64,
 }
 
 impl Area {
-    pub(super) fn width(&self) -> f64 {
+    pub(crate) fn width(&self) -> f64 {
         self.right - self.left
     }
 
-    pub(super) fn height(&self) -> f64 {
+    pub(crate) fn height(&self) -> f64 {
         self.bottom - self.top
     }
 
@@ -67,7 +67,8 @@ pub(super) struct Canvas {
     shapes: Vec<Shape>,
 }
 
-fn font() -> &'static Font {
+/// The typeface of all lettering.
+pub(crate) fn font() -> &'static Font {
     static FONT: OnceLock<Font> = OnceLock::new();
     FONT.get_or_init(|| {
         Font::from_bytes(epaint_default_fonts::HACK_REGULAR, FontSettings::default())

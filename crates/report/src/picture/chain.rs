@@ -8,7 +8,7 @@ use signal::NoiseParts;
 use super::canvas::{Align, Area, checked_size, shortened, text_width};
 use super::colour::{BAR, GRID_LINE, INK, NO_DATA, Rgb, WHITE};
 use super::drawing::Drawing;
-use super::shapes;
+use super::shapes::Drawn;
 use super::ticks::{linear_ticks, logarithmic_minor_ticks, si_label, signed};
 use super::{Axis, AxisScale, PictureError, PictureSize, logarithmic_ticks};
 use picked::Marks;
@@ -52,13 +52,7 @@ pub fn chain_picture_png(
     budget: &ChainBudget,
     size: PictureSize,
 ) -> Result<Vec<u8>, PictureError> {
-    let drawing = draw(title, budget, size)?;
-    Ok(shapes::png(
-        &drawing.shapes,
-        size,
-        title,
-        &description(budget),
-    ))
+    chain_picture(title, budget, size).map(|drawn| drawn.png())
 }
 
 /// The same picture as an SVG file.
@@ -70,13 +64,21 @@ pub fn chain_picture_svg(
     budget: &ChainBudget,
     size: PictureSize,
 ) -> Result<String, PictureError> {
-    let drawing = draw(title, budget, size)?;
-    Ok(shapes::svg(
-        &drawing.shapes,
+    chain_picture(title, budget, size).map(|drawn| drawn.svg())
+}
+
+/// The picture before it is a file.
+pub(crate) fn chain_picture(
+    title: &str,
+    budget: &ChainBudget,
+    size: PictureSize,
+) -> Result<Drawn, PictureError> {
+    Ok(Drawn {
+        shapes: draw(title, budget, size)?.shapes,
         size,
-        title,
-        &description(budget),
-    ))
+        title: title.to_owned(),
+        about: description(budget),
+    })
 }
 
 fn description(budget: &ChainBudget) -> String {

@@ -16,7 +16,7 @@
 use super::PictureError;
 
 /// An opaque sRGB colour.
-pub(super) type Rgb = [u8; 3];
+pub(crate) type Rgb = [u8; 3];
 
 pub(super) const WHITE: Rgb = [255, 255, 255];
 pub(super) const BLACK: Rgb = [0, 0, 0];

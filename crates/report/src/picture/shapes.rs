@@ -8,7 +8,7 @@ use super::colour::{Rgb, WHITE};
 
 /// One thing that is drawn, in pixels from the left and the top edge.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Shape {
+pub(crate) enum Shape {
     Fill {
         area: Area,
         colour: Rgb,
@@ -32,6 +32,25 @@ pub(super) enum Shape {
         align: Align,
         colour: Rgb,
     },
+}
+
+/// A picture before it is a file.
+pub(crate) struct Drawn {
+    pub(crate) shapes: Vec<Shape>,
+    pub(crate) size: PictureSize,
+    pub(crate) title: String,
+    /// What it shows, in a sentence.
+    pub(crate) about: String,
+}
+
+impl Drawn {
+    pub(crate) fn png(&self) -> Vec<u8> {
+        png(&self.shapes, self.size, &self.title, &self.about)
+    }
+
+    pub(crate) fn svg(&self) -> String {
+        svg(&self.shapes, self.size, &self.title, &self.about)
+    }
 }
 
 /// The shapes on white as a PNG file.

@@ -8,7 +8,7 @@ use assess::{Start, StartModule};
 use super::canvas::{Align, Area, checked_size, shortened};
 use super::colour::{INK, QUIET_INK, Rgb};
 use super::drawing::Drawing;
-use super::shapes;
+use super::shapes::Drawn;
 use super::start_panel::{Panel, alike, curves, labels, times, value_at};
 use super::{Axis, AxisScale, PictureError, PictureSize};
 use crate::told::contacts;
@@ -51,13 +51,7 @@ pub fn start_picture_png(
     start: &Start,
     size: PictureSize,
 ) -> Result<Vec<u8>, PictureError> {
-    let drawing = draw(title, start, size)?;
-    Ok(shapes::png(
-        &drawing.shapes,
-        size,
-        title,
-        &description(start),
-    ))
+    start_picture(title, start, size).map(|drawn| drawn.png())
 }
 
 /// The picture as an SVG file.
@@ -69,13 +63,21 @@ pub fn start_picture_svg(
     start: &Start,
     size: PictureSize,
 ) -> Result<String, PictureError> {
-    let drawing = draw(title, start, size)?;
-    Ok(shapes::svg(
-        &drawing.shapes,
+    start_picture(title, start, size).map(|drawn| drawn.svg())
+}
+
+/// The picture before it is a file.
+pub(crate) fn start_picture(
+    title: &str,
+    start: &Start,
+    size: PictureSize,
+) -> Result<Drawn, PictureError> {
+    Ok(Drawn {
+        shapes: draw(title, start, size)?.shapes,
         size,
-        title,
-        &description(start),
-    ))
+        title: title.to_owned(),
+        about: description(start),
+    })
 }
 
 fn description(start: &Start) -> String {

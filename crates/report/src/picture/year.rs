@@ -5,7 +5,7 @@ use assess::{EnergyYears, MONTH_DAYS};
 use super::canvas::{Align, Area, checked_size};
 use super::colour::{INK, QUIET_INK, Rgb};
 use super::drawing::Drawing;
-use super::shapes::{self, Shape};
+use super::shapes::{Drawn, Shape};
 use super::{Axis, AxisScale, PictureError, PictureSize};
 use crate::calendar::{MONTHS, day_name};
 
@@ -25,8 +25,7 @@ pub fn year_picture_png(
     years: &EnergyYears,
     size: PictureSize,
 ) -> Result<Vec<u8>, PictureError> {
-    let shapes = draw(title, years, size)?;
-    Ok(shapes::png(&shapes, size, title, &description(years)))
+    year_picture(title, years, size).map(|drawn| drawn.png())
 }
 
 /// The picture as an SVG file.
@@ -38,8 +37,21 @@ pub fn year_picture_svg(
     years: &EnergyYears,
     size: PictureSize,
 ) -> Result<String, PictureError> {
-    let shapes = draw(title, years, size)?;
-    Ok(shapes::svg(&shapes, size, title, &description(years)))
+    year_picture(title, years, size).map(|drawn| drawn.svg())
+}
+
+/// The picture before it is a file.
+pub(crate) fn year_picture(
+    title: &str,
+    years: &EnergyYears,
+    size: PictureSize,
+) -> Result<Drawn, PictureError> {
+    Ok(Drawn {
+        shapes: draw(title, years, size)?,
+        size,
+        title: title.to_owned(),
+        about: description(years),
+    })
 }
 
 fn description(years: &EnergyYears) -> String {

@@ -175,7 +175,7 @@ pub(super) fn list(out: &mut String, title: &str, lines: &[String]) {
 
 /// Words put into rows of at most `width` characters. What stands between a pair of backticks stays in one row, however long,
 /// so that a command can be copied from it.
-pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
+pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut rows = vec![String::new()];
     for word in unbroken(text) {
         let row = rows.last_mut().expect("there is always a row");

@@ -42,7 +42,7 @@ mod year;
 pub(crate) use certainty::names as batch_names;
 pub use certainty::{certainty_json, certainty_text};
 pub use chain::{chain_json, chain_text};
-pub(crate) use check::{TOLD_EACH, nearest, totals};
+pub(crate) use check::{TOLD_EACH, nearest, totals, wrap};
 pub use check::{check_brief, check_json, check_text, check_text_by_leverage, mistakes_json};
 pub use compare::{Compared, compare_json, compare_markdown, compare_text};
 pub use depths::depths_json;

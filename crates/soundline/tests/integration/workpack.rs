@@ -149,6 +149,146 @@ fn verif_the_report_tells_what_the_verdicts_tell() {
     }
 }
 
+/// What a program tells of a file, with such words before its name.
+fn told_by(program: &str, before: &[&str], file: &Path, after: &[&str]) -> String {
+    let output = Command::new(program)
+        .args(before)
+        .arg(file)
+        .args(after)
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{program}: {}", stderr(&output));
+    stdout(&output)
+}
+
+/// A text without the spaces and line ends by which it is broken into lines.
+fn closed_up(text: &str) -> String {
+    text.split_whitespace().collect()
+}
+
+/// The report on paper, as Poppler reads it: A4, tagged, under the plan's name, on every page plan, program and number; then section by section what the page beside it
+/// tells, each requirement behind its ruling, and the cautions. No word is beyond the margins. A character that no typeface of it has stands by its number, and that is told.
+#[test]
+fn val_the_report_on_paper_is_read_as_the_page() {
+    if !truth::has_pdf_readers("the report on paper") {
+        return;
+    }
+    for (name, rehearsed) in [("harrow-sound", true), ("kestrel-piles", false)] {
+        let demo = demo(name, rehearsed);
+        edit(
+            &demo.plan,
+            "[deployment]\nname = \"",
+            "[deployment]\nname = \"<i>A & B</i> \u{6d77} ",
+        );
+        let folder = packed(&demo, "pack");
+        let found = files(&folder);
+        let file = folder.join("report.pdf");
+        let verdicts: Value = serde_json::from_slice(&found["verdicts.json"]).unwrap();
+        let text_of = |key: &str| verdicts[key].as_str().unwrap();
+        let about = told_by("pdfinfo", &[], &file, &[]);
+        let line = |key: &str| {
+            let line = about.lines().find_map(|l| l.strip_prefix(key));
+            line.unwrap_or_else(|| panic!("{key}: {about}"))
+                .trim()
+                .to_owned()
+        };
+        assert_eq!(line("Title:"), text_of("name"));
+        assert_eq!(line("Tagged:"), "yes");
+        assert_eq!(line("Page size:"), "595.276 x 841.89 pts (A4)");
+        assert!(line("Subject:").contains(text_of("plan_digest")));
+        assert!(!about.contains("Date"), "{about}");
+        let count: usize = line("Pages:").parse().unwrap();
+
+        let title = closed_up(text_of("name")).replace('\u{6d77}', "<U+6D77>");
+        let text = told_by("pdftotext", &["-raw"], &file, &["-"]);
+        let mut body = String::new();
+        for (nth, page) in text.split_terminator('\u{c}').enumerate() {
+            let page = closed_up(page);
+            let margins = format!(
+                "deploymentreport{title}page{}of{count}plan{}{}",
+                nth + 1,
+                text_of("plan_digest"),
+                closed_up(text_of("program"))
+            );
+            let rest = page.strip_prefix(&margins);
+            body.push_str(rest.unwrap_or_else(|| panic!("{margins}: {page}")));
+        }
+        let html = String::from_utf8(found["report.html"].clone()).unwrap();
+        let sections: Vec<String> = html
+            .split("<h2")
+            .skip(1)
+            .map(|part| {
+                part.split_once('>')
+                    .unwrap()
+                    .1
+                    .split_once("</h2>")
+                    .unwrap()
+                    .0
+            })
+            .map(|text| {
+                text.replace("&#39;", "'")
+                    .replace("&quot;", "\"")
+                    .replace("&amp;", "&")
+            })
+            .collect();
+        assert!(sections.len() > 12, "{sections:?}");
+        // They are told twice: among the contents and where they are.
+        let mut at = body.find(&title).unwrap();
+        for _ in 0..2 {
+            for section in &sections {
+                let section = closed_up(section);
+                let next = body[at..].find(&section);
+                at += next.unwrap_or_else(|| panic!("{section} behind {at}")) + section.len();
+            }
+        }
+        let asked = body.rfind("Requirements").unwrap();
+        let asked = &body[body.find("Requirementsverdictwhat").unwrap_or(asked)..];
+        let mut from = 0;
+        for judged in verdicts["requirements"].as_array().unwrap() {
+            let text = format!(
+                "{}{}({}):{}",
+                judged["ruling"].as_str().unwrap(),
+                judged["id"].as_str().unwrap(),
+                judged["must"].as_str().unwrap(),
+                closed_up(judged["sentence"].as_str().unwrap())
+            );
+            let next = asked[from..].find(&text);
+            from += next.unwrap_or_else(|| panic!("{text} behind {from}"));
+        }
+        for key in ["open", "assumed", "cautions"] {
+            for text in verdicts[key].as_array().unwrap() {
+                let text = closed_up(text.as_str().unwrap());
+                assert!(body.contains(&text), "{text}");
+            }
+        }
+        let cautions = &body[body.rfind("CautionsLocalcodes").unwrap()..];
+        for text in verdicts["cautions"].as_array().unwrap() {
+            let text = closed_up(text.as_str().unwrap());
+            assert!(cautions.contains(&text), "{text}");
+        }
+        assert!(body.ends_with(
+            "bytheirnumbersinUnicode:<U+6D77>.Thepagereport.htmlhasthemastheywerewritten."
+        ));
+
+        let places = told_by("pdftotext", &["-bbox"], &file, &["-"]);
+        let mut words = 0;
+        for word in places
+            .lines()
+            .filter(|l| l.trim_start().starts_with("<word "))
+        {
+            let number = |key: &str| -> f64 {
+                let from = word.split_once(&format!("{key}=\"")).unwrap().1;
+                from.split_once('"').unwrap().0.parse().unwrap()
+            };
+            // The margins are 40 points; 1 point for what a box takes beyond its letters.
+            assert!(number("xMin") >= 39.0 && number("xMax") <= 556.3, "{word}");
+            assert!(number("yMin") >= 20.0 && number("yMax") <= 822.0, "{word}");
+            words += 1;
+        }
+        assert!(words > 2000, "{words}");
+    }
+}
+
 /// SHA-256 as the coreutils work it out.
 #[test]
 fn val_digests_are_those_of_sha256sum() {
@@ -357,5 +497,103 @@ fn verif_a_pack_is_written_over_nothing() {
             Some(2),
             "{args:?}"
         );
+    }
+}
+
+/// By hand, for the line of Harrow Sound: 92 m of it in 85 m of water swing back by 92 - sqrt(92^2 - 85^2) = 56.80 m. When its anchor of 8 kN meets the bed, 85 m of rope of
+/// 0.35 N/m hang below the rail, and three modules of 8 N, the fourth still above: 8053.75 N. The rope and the modules that hang weigh 92 * 0.35 + 4 * 8 = 64.2 N.
+#[test]
+fn val_what_the_deck_reads_by_hand() {
+    let found = files(&packed(&demo("harrow-sound", true), "pack"));
+    let text = |path: &str| String::from_utf8(found[path].clone()).unwrap();
+    let (laying, recovery) = (text("deck/deployment.txt"), text("deck/recovery.txt"));
+    assert!(
+        closed_up(&laying).contains("between0mand56.8mbackalongthelay"),
+        "{laying}"
+    );
+    for (sheet, row) in [
+        (&laying, "the anchor meets the bed"),
+        (&recovery, "the anchor leaves the bed"),
+    ] {
+        let line = sheet.lines().find(|l| l.starts_with(row)).unwrap();
+        assert!(line.contains(" 85.00 m "), "{line}");
+        assert!(line.ends_with(" 8054 N (821 kgf)"), "{line}");
+    }
+    let verdicts: Value = serde_json::from_slice(&found["verdicts.json"]).unwrap();
+    let report = text("report.html");
+    for sheet in [&laying, &recovery] {
+        assert!(sheet.contains(verdicts["plan_digest"].as_str().unwrap()));
+        for caution in verdicts["cautions"].as_array().unwrap() {
+            assert!(closed_up(sheet).contains(&closed_up(caution.as_str().unwrap())));
+        }
+        assert!(sheet.matches("____").count() > 20);
+    }
+    for line in laying.lines() {
+        assert!(line.chars().count() <= 106, "{line}");
+    }
+    assert!(report.contains(
+        "what hangs weighs 64.2 N in water and 0.0 N of it floats: 64.2 N are left to be held up"
+    ));
+    // Without a section nothing is laid.
+    let bench = files(&packed(&demo("listening-bench", false), "pack"));
+    assert!(!bench.keys().any(|path| path.starts_with("deck/")));
+}
+
+/// Documents that the plan names stand with their attestation, or as unknown; spares are those of `slip`.
+#[test]
+fn verif_permits_and_spares_are_those_of_the_plan() {
+    let bank = files(&packed(&demo("petrel-bank", false), "pack"));
+    let permits = String::from_utf8(bank["wiring/permits.csv"].clone()).unwrap();
+    let row = permits
+        .lines()
+        .find(|l| l.contains("licence 88/27"))
+        .unwrap();
+    assert!(
+        row.ends_with(",fisheries office,2027-06-14,2028-06-30"),
+        "{permits}"
+    );
+    let harrow = demo("harrow-sound", false);
+    let sound = files(&packed(&harrow, "pack"));
+    let permits = String::from_utf8(sound["wiring/permits.csv"].clone()).unwrap();
+    assert!(
+        permits.contains("\"harbour permit 14/27, clause 5\",night,unknown,unknown,unknown\n"),
+        "{permits}"
+    );
+    let report = String::from_utf8(sound["report.html"].clone()).unwrap();
+    let unrehearsed = report
+        .split_once("What the rehearsals showed</h2>")
+        .unwrap()
+        .1;
+    assert!(unrehearsed.contains("Unknown: it has not been rehearsed yet; `soundline rehearse "));
+}
+
+/// What each expectation of the rehearsal that lies beside the plan saw is in the report, in the words of its record.
+#[test]
+fn verif_the_report_has_what_the_rehearsal_showed() {
+    let demo = demo("harrow-sound", true);
+    let record = fs::read(crate::support::only_evidence(&demo)).unwrap();
+    let record: Value = serde_json::from_slice(&record).unwrap();
+    let found = files(&packed(&demo, "pack"));
+    let report = String::from_utf8(found["report.html"].clone()).unwrap();
+    let told = report
+        .split_once("What the rehearsals showed</h2>")
+        .unwrap()
+        .1;
+    let told = told.split_once("<h2").unwrap().0;
+    assert!(told.contains(record["result_digest"].as_str().unwrap()));
+    let expectations = record["expectations"].as_array().unwrap();
+    assert!(expectations.len() > 3);
+    for expected in expectations {
+        let row = format!(
+            "<td><b>{}</b></td><td>{}</td><td>{}</td>",
+            in_html(expected["id"].as_str().unwrap()),
+            if expected["passed"].as_bool().unwrap() {
+                "held"
+            } else {
+                "did not hold"
+            },
+            in_html(expected["said"].as_str().unwrap())
+        );
+        assert!(told.contains(&row), "{row}");
     }
 }

@@ -1,89 +1,124 @@
-//! Elements of a page: text that is escaped, tables, lists, pictures.
+//! The report as a page: text that is escaped, tables, lists, pictures; it needs nothing from elsewhere.
 
 use std::fmt::Write as _;
 
-/// A page that is written from the top down.
-pub(super) struct Page {
-    body: String,
+use super::model::{Block, Cell, Look, Piece, Report, Table};
+
+/// The page.
+pub(in crate::pack) fn html(report: &Report) -> String {
+    let mut body = String::new();
+    let mut section = 0;
+    for block in &report.blocks {
+        // A text cannot refuse to be written.
+        let _ = match block {
+            Block::Heading { level: 2, text } => {
+                section += 1;
+                writeln!(body, "<h2 id=\"section-{section}\">{}</h2>", escaped(text))
+            }
+            Block::Heading { level, text } => {
+                writeln!(body, "<h{level}>{}</h{level}>", escaped(text))
+            }
+            Block::Paragraph(text) => writeln!(body, "<p>{}</p>", escaped(text)),
+            Block::Source(text) => writeln!(body, "<p class=\"source\">{}</p>", escaped(text)),
+            Block::Contents => writeln!(body, "{}", contents(report)),
+            Block::List(items) => {
+                let items: String = items
+                    .iter()
+                    .map(|item| format!("<li>{}</li>\n", escaped(item)))
+                    .collect();
+                writeln!(body, "<ul>\n{items}</ul>")
+            }
+            Block::Printed(text) => writeln!(body, "<pre>{}</pre>", escaped(text)),
+            Block::Facts(rows) => writeln!(body, "{}", facts(rows)),
+            Block::Table(table) => writeln!(body, "{}", whole_table(table)),
+            Block::Picture(drawn) => {
+                // Within a page the line that says what file it is has no place.
+                let svg = drawn.svg();
+                let from = svg.find("<svg").unwrap_or(0);
+                writeln!(body, "<figure>{}</figure>", &svg[from..])
+            }
+        };
+    }
+    format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<title>{}</title>\n<style>\n{LOOK}</style>\n</head>\n<body>\n<main>\n{body}</main>\n</body>\n</html>\n",
+        escaped(&report.title)
+    )
 }
 
-impl Page {
-    pub(super) fn new() -> Page {
-        Page {
-            body: String::new(),
-        }
-    }
-
-    pub(super) fn heading(&mut self, level: u8, text: &str) {
-        let _ = writeln!(self.body, "<h{level}>{}</h{level}>", escaped(text));
-    }
-
-    pub(super) fn paragraph(&mut self, text: &str) {
-        let _ = writeln!(self.body, "<p>{}</p>", escaped(text));
-    }
-
-    pub(super) fn list(&mut self, items: &[String]) {
-        self.body.push_str("<ul>\n");
-        for item in items {
-            let _ = writeln!(self.body, "<li>{}</li>", escaped(item));
-        }
-        self.body.push_str("</ul>\n");
-    }
-
-    /// What a command prints, as it prints it.
-    pub(super) fn printed(&mut self, text: &str) {
-        let _ = writeln!(self.body, "<pre>{}</pre>", escaped(text.trim_end()));
-    }
-
-    /// A table with a row of heads; cells are parts of a page already.
-    pub(super) fn table(&mut self, heads: &[&str], rows: &[Vec<String>]) {
-        self.body.push_str("<table>\n<thead><tr>");
-        for head in heads {
-            let _ = write!(self.body, "<th scope=\"col\">{}</th>", escaped(head));
-        }
-        self.body.push_str("</tr></thead>\n<tbody>\n");
-        for row in rows {
-            self.body.push_str("<tr>");
-            for cell in row {
-                let _ = write!(self.body, "<td>{cell}</td>");
-            }
-            self.body.push_str("</tr>\n");
-        }
-        self.body.push_str("</tbody></table>\n");
-    }
-
-    /// A table of names and what they are, both texts.
-    pub(super) fn facts(&mut self, rows: &[(&str, String)]) {
-        self.body.push_str("<table>\n<tbody>\n");
-        for (name, value) in rows {
-            let (name, value) = (escaped(name), escaped(value));
-            let _ = writeln!(
-                self.body,
-                "<tr><th scope=\"row\">{name}</th><td>{value}</td></tr>"
-            );
-        }
-        self.body.push_str("</tbody></table>\n");
-    }
-
-    /// A picture of our own, drawn as an SVG file.
-    pub(super) fn picture(&mut self, svg: &str) {
-        // Within a page the line that says what file it is has no place.
-        let from = svg.find("<svg").unwrap_or(0);
-        let _ = writeln!(self.body, "<figure>{}</figure>", &svg[from..]);
-    }
-
-    /// The whole page, which needs nothing from elsewhere.
-    pub(super) fn whole(self, title: &str) -> String {
+fn contents(report: &Report) -> String {
+    let sections = report.blocks.iter().filter_map(|block| match block {
+        Block::Heading { level: 2, text } => Some(text),
+        _ => None,
+    });
+    let items = sections.enumerate().map(|(nth, text)| {
+        let nth = nth + 1;
         format!(
-            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<title>{}</title>\n<style>\n{LOOK}</style>\n</head>\n<body>\n<main>\n{}</main>\n</body>\n</html>\n",
-            escaped(title),
-            self.body
+            "<li><a href=\"#section-{nth}\">{}</a></li>\n",
+            escaped(text)
         )
+    });
+    format!("<nav>\n<ol>\n{}</ol>\n</nav>", items.collect::<String>())
+}
+
+fn facts(rows: &[(String, String)]) -> String {
+    let rows = rows.iter().map(|(name, value)| {
+        format!(
+            "<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n",
+            escaped(name),
+            escaped(value)
+        )
+    });
+    format!(
+        "<table>\n<tbody>\n{}</tbody></table>",
+        rows.collect::<String>()
+    )
+}
+
+fn whole_table(table: &Table) -> String {
+    let class = match table.to_fill {
+        true => " class=\"to-fill\"",
+        false => "",
+    };
+    let mut out = format!("<table{class}>\n<thead><tr>");
+    for head in &table.heads {
+        let _ = write!(out, "<th scope=\"col\">{}</th>", escaped(head));
+    }
+    out.push_str("</tr></thead>\n<tbody>\n");
+    for row in &table.rows {
+        out.push_str("<tr>");
+        for cell in row {
+            let _ = write!(out, "<td>{}</td>", whole_cell(cell));
+        }
+        out.push_str("</tr>\n");
+    }
+    out.push_str("</tbody></table>");
+    out
+}
+
+fn whole_cell(cell: &Cell) -> String {
+    let mut out = String::new();
+    for (nth, part) in cell.parts.iter().enumerate() {
+        let pieces: String = part.pieces.iter().map(piece).collect();
+        let _ = match (part.quiet, nth) {
+            (true, _) => write!(out, "<span class=\"quiet\">{pieces}</span>"),
+            (false, 0) => write!(out, "{pieces}"),
+            (false, _) => write!(out, "<br>{pieces}"),
+        };
+    }
+    out
+}
+
+fn piece(piece: &Piece) -> String {
+    let text = escaped(&piece.text);
+    match piece.look {
+        Look::Plain => text,
+        Look::Strong => format!("<b>{text}</b>"),
+        Look::Word(word) => format!("<span class=\"word {}\">{text}</span>", word.as_str()),
     }
 }
 
 /// A text as it stands in a page.
-pub(super) fn escaped(text: &str) -> String {
+fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {
@@ -116,15 +151,17 @@ pre { font: 11.5px/1.4 'DejaVu Sans Mono', monospace; background: #f4f5f6; paddi
 figure { margin: 1rem 0; break-inside: avoid; }
 figure svg { width: 100%; height: auto; }
 li { margin: .2rem 0; }
+nav ol { columns: 2; column-gap: 2rem; }
+nav a { color: inherit; }
 .word { font-weight: 700; white-space: nowrap; }
 .met::before { content: '\\2713\\00a0'; }
 .marginal::before { content: '\\25b3\\00a0'; }
 .broken::before { content: '\\2715\\00a0'; }
 .unknown::before, .provisional::before { content: '?\\00a0'; }
 .met { color: #1d5c36; } .marginal { color: #7a4d00; } .broken { color: #9b1c1c; } .unknown, .provisional { color: #4a3a86; }
-.id { font-weight: 600; }
-.why, .by { color: #444c55; display: block; }
-.sign td { height: 2.6rem; width: 25%; }
+.quiet { color: #444c55; display: block; }
+.source { color: #444c55; break-after: avoid; }
+.to-fill td { height: 2.6rem; }
 @media print { main { max-width: none; padding: 0; } body { font-size: 10.5px; } pre { font-size: 7.6px; } }
 ";
 
@@ -135,11 +172,20 @@ mod tests {
     /// The five characters of HTML that have to be written otherwise in text and in attributes (HTML Standard, section 13.3, escaping a string; from memory, which leaves `'` out).
     #[test]
     fn verif_nothing_that_a_plan_says_is_markup() {
-        let mut page = Page::new();
-        page.heading(2, "<script>alert('x')</script>");
-        page.paragraph("a & \"b\"");
-        let whole = page.whole("<b>");
-        assert!(!whole.contains("<script>") && !whole.contains("<b>"));
+        let mut report = Report {
+            title: "<b>".to_owned(),
+            plan_digest: String::new(),
+            program: String::new(),
+            blocks: Vec::new(),
+        };
+        report.heading(2, "<script>alert('x')</script>");
+        report.blocks.push(Block::Contents);
+        report.paragraph("a & \"b\"");
+        report.table(&["<i>"], vec![vec![Cell::of("<u>").and_quiet("<s>")]]);
+        let whole = html(&report);
+        for tag in ["<script>", "<b>", "<i>", "<u>", "<s>"] {
+            assert!(!whole.contains(tag), "{tag}");
+        }
         assert!(whole.contains("&lt;script&gt;alert(&#39;x&#39;)&lt;/script&gt;"));
         assert!(whole.contains("a &amp; &quot;b&quot;"));
     }

@@ -16,7 +16,7 @@ use plan::Line;
 use super::canvas::{Align, Area, checked_size, text_width};
 use super::colour::{BAR, BLACK, INK, QUIET_INK, Rgb, WHITE};
 use super::drawing::Drawing;
-use super::shapes::{self, Shape};
+use super::shapes::{Drawn, Shape};
 use super::{Axis, AxisScale, PictureError, PictureSize, linear_ticks};
 use plates::{Plates, numbers};
 
@@ -51,9 +51,7 @@ pub fn mooring_picture_png(
     of: &HungLine,
     size: PictureSize,
 ) -> Result<Vec<u8>, PictureError> {
-    let shapes = Page::new(line, found, of, size)?.draw()?;
-    let (title, about) = (title(line, of), description(line, found, of));
-    Ok(shapes::png(&shapes, size, &title, &about))
+    mooring_picture(line, found, of, size).map(|drawn| drawn.png())
 }
 
 /// The picture of a line as an SVG file.
@@ -66,9 +64,22 @@ pub fn mooring_picture_svg(
     of: &HungLine,
     size: PictureSize,
 ) -> Result<String, PictureError> {
-    let shapes = Page::new(line, found, of, size)?.draw()?;
-    let (title, about) = (title(line, of), description(line, found, of));
-    Ok(shapes::svg(&shapes, size, &title, &about))
+    mooring_picture(line, found, of, size).map(|drawn| drawn.svg())
+}
+
+/// The picture before it is a file.
+pub(crate) fn mooring_picture(
+    line: &Line,
+    found: &Moorings,
+    of: &HungLine,
+    size: PictureSize,
+) -> Result<Drawn, PictureError> {
+    Ok(Drawn {
+        shapes: Page::new(line, found, of, size)?.draw()?,
+        size,
+        title: title(line, of),
+        about: description(line, found, of),
+    })
 }
 
 fn title(line: &Line, of: &HungLine) -> String {
