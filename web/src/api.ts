@@ -155,6 +155,18 @@ export const save = (identity: string, text: string, end: LineEnd, base_digest: 
 export const saveSheet = (identity: string, name: string, text: string, end: LineEnd, base_digest: string | null): Promise<Saved> =>
   put(sheetPath(name), { text: withEnds(text, end), base_digest, identity });
 
+/** What is wrong with the text of a cue sheet, held against the text of a plan. */
+export interface SheetLook {
+  source_digest: string;
+  /** The name by which its mistakes call it. */
+  file: string;
+  mistakes: Mistake[];
+  /** Whether the plan gives a line; without one what the sheet names is not looked up. */
+  has_line: boolean;
+}
+
+export const lookThrough = (text: string, cues: string, cue_text: string): Promise<SheetLook> => ask("/api/sheet", send("POST", { text, cues, cue_text }));
+
 /** This page among others that may look at the same plan: a newer text takes the place of an older one of its own page alone. */
 const client = crypto.getRandomValues(new Uint32Array(2)).join("-");
 
