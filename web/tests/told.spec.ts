@@ -200,8 +200,22 @@ test("verif_ the slider of a threshold ends where the key does, with its unit", 
 test("verif_ lines of a chart are told apart in its legend without their colour", async () => {
   await visit("harrow-sound");
   await view(3, "canvas");
-  const styles = await page.locator(".u-legend .u-series:not(:first-child) .u-marker").evaluateAll((all) => all.map((one) => getComputedStyle(one).borderTopStyle));
-  expect(new Set(styles)).toEqual(new Set(["solid", "dashed", "dotted"]));
+  // Without colour a line is its thickness, what it is broken by, and its dots.
+  const looks = (): Promise<string[]> =>
+    page.locator(".keys").first().locator("li svg").evaluateAll((all) => all.map((one) => `${one.querySelector("line")?.getAttribute("stroke-width")} ${one.querySelector("line")?.getAttribute("stroke-dasharray")} ${one.querySelectorAll("circle").length}`));
+  for (const [tab, most] of [[3, 4], [2, 5]] as const) {
+    await view(tab, "canvas");
+    await page.locator(".keys li svg").nth(most - 1).waitFor();
+    const found = await looks();
+    expect(found.length).toBeGreaterThanOrEqual(most);
+    expect(new Set(found).size).toBe(found.length);
+    // No value is told while nothing is pointed at, and that at the pointer once there is.
+    const told = page.locator(".keys").first();
+    expect(await told.textContent()).not.toMatch(/--|\d dB/);
+    await page.locator(".u-over").first().hover({ position: { x: 200, y: 80 } });
+    await expect.poll(() => told.locator("b").count()).toBeGreaterThan(0);
+    expect(await told.locator("b").first().textContent()).toMatch(/^\d.* (dB|%)$/);
+  }
 });
 
 test("verif_ a wrong cue sheet lists its mistakes, and each leads to its place in the sheet", async () => {
