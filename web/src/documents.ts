@@ -84,6 +84,8 @@ export interface DrawnModule extends Drawn {
   name: string;
   part: string | null;
   depth_m: number | null;
+  /** With sections straight down. */
+  straight_depth_m?: number | null;
   from_top_m: number | null;
   section: string | null;
   /** The key by which its place is written, and the length that stands there. */

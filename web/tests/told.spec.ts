@@ -165,12 +165,13 @@ test("verif_ what depends on a picked thing comes with the margin of that thing"
   expect(await page.locator(".counts li", { hasText: "broken" }).locator("svg").count()).toBe(0);
 });
 
-test("verif_ where the water's depth is not known no bed is drawn", async () => {
+test("verif_ where the water's depth is not known no bed and no scale of depth is drawn, and it is said in words", async () => {
   await visit("harrow-sound");
   await page.locator("#bed").waitFor();
   await type(page, 'water_depth = "85 m"', 'water_depth = "85 kg"');
   await page.locator("#no-bed").waitFor();
-  expect(await page.locator("#bed").count()).toBe(0);
+  expect(await page.locator("#no-bed").textContent()).toContain("unknown");
+  expect(await page.locator("#bed, #drawing .tick, #drawing .depth, #drawing .ruler").count()).toBe(0);
   expect(await page.locator('#drawing [data-thing="anchor.sinker"]').count()).toBe(0);
 });
 
