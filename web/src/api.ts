@@ -1,4 +1,4 @@
-import type { Consequences, Mistake } from "./documents.ts";
+import type { Consequences, Dockside, Mistake, QuayRow } from "./documents.ts";
 import { followed, type Now, type Progress } from "./jobs.ts";
 import { linesOf, withEnds, type LineEnd, type Lines } from "./plan/ends.ts";
 import { stream } from "./stream.ts";
@@ -201,6 +201,11 @@ export function places<T>(text: string, wish: Record<string, unknown>, signal?: 
 /** The plan's text with a held part at one of its places, by the place's number among those told. */
 export function place(text: string, wish: Record<string, unknown>, number: number): Promise<{ text: string; module: string }> {
   return ask("/api/place", send("POST", { held: { text, ...wish }, number }));
+}
+
+/** The sheet of the quay, and what came of readings: rows of boxes, or the text of a file of them. */
+export function quay(text: string, said: Record<string, unknown>, readings: { rows: QuayRow[] } | { csv: string }, signal?: AbortSignal): Promise<Dockside> {
+  return ask("/api/quay", send("POST", { text, quay: said, ...readings }, signal));
 }
 
 /** `real_per_d`: real events that come in a day; null for what the plan leaves. */
