@@ -53,6 +53,9 @@ for (const width of [390, 768, 1280]) {
         const room = await page.locator(".middle").evaluate((middle) => middle.clientWidth);
         if (room < Math.min(width, 460)) found.push(`${where}: the view has ${room} px`);
         for (const one of [...(await cut(".bar", ".tabs button")), ...(await cut("svg", "#drawing text, #drawing .tag, .shape text")), ...(await cut(".frame", "#drawing")), ...(await cut(".bar", ".now span"))]) found.push(`${where}: ${one}`);
+        // All tabs stand in one row, whichever is open.
+        const apart = await page.locator(".bar .tabs button").evaluateAll((all) => Math.max(...all.map((one) => one.getBoundingClientRect().bottom)) - Math.min(...all.map((one) => one.getBoundingClientRect().bottom)));
+        if (apart > 4) found.push(`${where}: tabs in more than one row`);
         found.push(...(await serious(page, ".middle")).map((fault) => `${where}: ${fault}`));
         await shoot(page, `${view}-${width}${margins ? "-margins" : ""}`);
       }

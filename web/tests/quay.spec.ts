@@ -98,6 +98,13 @@ test("verif_ readings outlive the page, are cleared by choice, and come back fro
   if (first === undefined || second === undefined) throw new Error("the example has no such steps");
   await read(first.step, "1");
   await found(first.step, "off");
+  // A unit that is chosen first counts for what is typed then.
+  const insulation = command().steps.find(({ step: id }) => id.startsWith("insulation."))?.step ?? "";
+  await step(insulation).locator("select").selectOption("kohm");
+  await read(insulation, "200000");
+  await found(insulation, "within");
+  await read(insulation, "200");
+  await found(insulation, "off");
   await page.reload();
   await page.waitForSelector("#drawing");
   await page.keyboard.press("Alt+7");

@@ -126,7 +126,8 @@ class Quay {
     const box = { ...before, ...change };
     if (change.reading !== undefined && this.initials.trim() !== "") box.initials = this.initials.trim();
     const boxes = new Map(this.boxes);
-    if (box.reading.trim() === "" && box.note === "") boxes.delete(step);
+    // A unit that was chosen before anything is typed is kept for what will be.
+    if (change.reading?.trim() === "" && box.note === "") boxes.delete(step);
     else boxes.set(step, box);
     this.boxes = boxes;
     this.#keep();
