@@ -1,4 +1,4 @@
-import type { Consequences, Mistake } from "./documents.ts";
+import type { Consequences, Dockside, Mistake, QuayRow } from "./documents.ts";
 import { followed, type Now, type Progress } from "./jobs.ts";
 import { linesOf, withEnds, type LineEnd, type Lines } from "./plan/ends.ts";
 import { stream } from "./stream.ts";
@@ -155,6 +155,18 @@ export const save = (identity: string, text: string, end: LineEnd, base_digest: 
 export const saveSheet = (identity: string, name: string, text: string, end: LineEnd, base_digest: string | null): Promise<Saved> =>
   put(sheetPath(name), { text: withEnds(text, end), base_digest, identity });
 
+/** What is wrong with the text of a cue sheet, held against the text of a plan. */
+export interface SheetLook {
+  source_digest: string;
+  /** The name by which its mistakes call it. */
+  file: string;
+  mistakes: Mistake[];
+  /** Whether the plan gives a line; without one what the sheet names is not looked up. */
+  has_line: boolean;
+}
+
+export const lookThrough = (text: string, cues: string, cue_text: string): Promise<SheetLook> => ask("/api/sheet", send("POST", { text, cues, cue_text }));
+
 /** This page among others that may look at the same plan: a newer text takes the place of an older one of its own page alone. */
 const client = crypto.getRandomValues(new Uint32Array(2)).join("-");
 
@@ -189,6 +201,11 @@ export function places<T>(text: string, wish: Record<string, unknown>, signal?: 
 /** The plan's text with a held part at one of its places, by the place's number among those told. */
 export function place(text: string, wish: Record<string, unknown>, number: number): Promise<{ text: string; module: string }> {
   return ask("/api/place", send("POST", { held: { text, ...wish }, number }));
+}
+
+/** The sheet of the quay, and what came of readings: rows of boxes, or the text of a file of them. */
+export function quay(text: string, said: Record<string, unknown>, readings: { rows: QuayRow[] } | { csv: string }, signal?: AbortSignal): Promise<Dockside> {
+  return ask("/api/quay", send("POST", { text, quay: said, ...readings }, signal));
 }
 
 /** `real_per_d`: real events that come in a day; null for what the plan leaves. */

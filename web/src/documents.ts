@@ -84,6 +84,8 @@ export interface DrawnModule extends Drawn {
   name: string;
   part: string | null;
   depth_m: number | null;
+  /** With sections straight down. */
+  straight_depth_m?: number | null;
   from_top_m: number | null;
   section: string | null;
   /** The key by which its place is written, and the length that stands there. */
@@ -454,3 +456,63 @@ export interface Events {
     }[];
   }[];
 }
+
+/** How far a meter may be off. */
+export interface Tolerance {
+  share: number;
+  offset: number;
+}
+
+/** A reading that the dockside sheet asks for, and what came of it. */
+export interface QuayStep {
+  step: string;
+  /** Counted from 1. */
+  stage: number;
+  subject: string;
+  what: string;
+  expected: Quantity | null;
+  low: Quantity | null;
+  high: Quantity | null;
+  unknown: string | null;
+  unit: string;
+  why: string;
+  found: "within" | "off" | "not-taken" | "nothing-expected";
+  reading: Quantity | null;
+  beyond_range: boolean;
+}
+
+export interface QuayFault {
+  fault: string;
+  kind: string;
+  size: number | null;
+  chi_square: number;
+  criterion: number;
+}
+
+/** The dockside sheet with readings (dockside/1), and what stands in each box. */
+export interface Dockside {
+  plan_digest: string | null;
+  quay: { temperature_degc: number; meter_volts: Tolerance; meter_amps: Tolerance; meter_ohms: Tolerance; spread_wire_share: number; spread_load_share: number; spread_supply_share: number };
+  stages: string[];
+  steps: QuayStep[];
+  assumed: string[];
+  rests_on: string[];
+  cautions: string[];
+  faults: {
+    readings: number;
+    alike_below_deviations: number;
+    share_further_off: number;
+    calls_for_none: boolean;
+    unexplained: boolean;
+    classes: QuayFault[][];
+    further: { read: string; predicted: (Quantity | null)[] } | null;
+  } | null;
+  /** Step, reading, unit, initials and note. */
+  rows: QuayRow[];
+  /** `kept`: what cannot be used stands in its box all the same. */
+  row_faults: { line: number; step: string | null; kept: boolean; why: string }[];
+  oddities: string[];
+  csv: string;
+}
+
+export type QuayRow = [step: string, reading: string, unit: string, initials: string, note: string];

@@ -8,7 +8,7 @@ import { unfinished } from "./pace.ts";
 import type { Told } from "./events.ts";
 import { stream } from "./stream.ts";
 
-export type Tab = "line" | "year" | "hearing" | "traffic" | "mooring" | "rehearsal";
+export type Tab = "line" | "year" | "hearing" | "traffic" | "mooring" | "rehearsal" | "quay";
 
 /** Where the page writes into the plan: the editor, which owns the text and its undo history. */
 export interface Pen {

@@ -57,8 +57,8 @@ const LONG_MS = 400_000;
 test("verif_ every view has no serious fault of access in the dark either", async () => {
   const found: string[] = [];
   await page.emulateMedia({ colorScheme: "dark" });
-  const ready = { line: "#drawing", year: "canvas", traffic: ".topics button", mooring: ".cases button", rehearsal: "#rehearse" };
-  for (const [i, tab] of ["line", "year", "hearing", "traffic", "mooring", "rehearsal"].entries()) {
+  const ready = { line: "#drawing", year: "canvas", traffic: ".topics button", mooring: ".cases button", rehearsal: "#rehearse", quay: "#quay-counts" };
+  for (const [i, tab] of ["line", "year", "hearing", "traffic", "mooring", "rehearsal", "quay"].entries()) {
     const shown = ready[tab as keyof typeof ready];
     if (shown === undefined) continue;
     await page.keyboard.press(`Alt+${i + 1}`);

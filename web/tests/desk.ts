@@ -107,7 +107,7 @@ export async function type(page: Page, find: string, instead: string): Promise<v
 
 /** Puts the cursor before the text, wherever the editor is scrolled to. */
 export async function toTheBeginning(page: Page): Promise<void> {
-  await page.locator(".cm-content").focus();
+  await page.locator("#editor .cm-content").focus();
   await page.keyboard.press("Control+Home");
 }
 
@@ -115,13 +115,16 @@ export async function toTheBeginning(page: Page): Promise<void> {
 export async function select(page: Page, find: string): Promise<void> {
   await toTheBeginning(page);
   await page.keyboard.press("Control+f");
-  const field = page.locator(".cm-search input[name=search]");
+  const field = page.locator("#editor .cm-search input[name=search]");
   await field.fill("");
   await field.pressSequentially(find);
   await page.keyboard.press("Enter");
-  await page.locator(".cm-searchMatch-selected").waitFor();
+  await page.locator("#editor .cm-searchMatch-selected").waitFor();
   await page.keyboard.press("Escape");
 }
+
+/** The text of a short cue sheet in its editor, which draws the lines that are near what is seen. */
+export const sheetText = async (page: Page): Promise<string> => (await page.locator("#sheet-text .cm-line").allTextContents()).join("\n");
 
 export const row = (page: Page, requirement: string): Locator => page.locator(`[data-requirement="${requirement}"]`);
 

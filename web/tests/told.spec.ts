@@ -165,12 +165,13 @@ test("verif_ what depends on a picked thing comes with the margin of that thing"
   expect(await page.locator(".counts li", { hasText: "broken" }).locator("svg").count()).toBe(0);
 });
 
-test("verif_ where the water's depth is not known no bed is drawn", async () => {
+test("verif_ where the water's depth is not known no bed and no scale of depth is drawn, and it is said in words", async () => {
   await visit("harrow-sound");
   await page.locator("#bed").waitFor();
   await type(page, 'water_depth = "85 m"', 'water_depth = "85 kg"');
   await page.locator("#no-bed").waitFor();
-  expect(await page.locator("#bed").count()).toBe(0);
+  expect(await page.locator("#no-bed").textContent()).toContain("unknown");
+  expect(await page.locator("#bed, #drawing .tick, #drawing .depth, #drawing .ruler").count()).toBe(0);
   expect(await page.locator('#drawing [data-thing="anchor.sinker"]').count()).toBe(0);
 });
 
@@ -200,8 +201,22 @@ test("verif_ the slider of a threshold ends where the key does, with its unit", 
 test("verif_ lines of a chart are told apart in its legend without their colour", async () => {
   await visit("harrow-sound");
   await view(3, "canvas");
-  const styles = await page.locator(".u-legend .u-series:not(:first-child) .u-marker").evaluateAll((all) => all.map((one) => getComputedStyle(one).borderTopStyle));
-  expect(new Set(styles)).toEqual(new Set(["solid", "dashed", "dotted"]));
+  // Without colour a line is its thickness, what it is broken by, and its dots.
+  const looks = (): Promise<string[]> =>
+    page.locator(".keys").first().locator("li svg").evaluateAll((all) => all.map((one) => `${one.querySelector("line")?.getAttribute("stroke-width")} ${one.querySelector("line")?.getAttribute("stroke-dasharray")} ${one.querySelectorAll("circle").length}`));
+  for (const [tab, most] of [[3, 4], [2, 5]] as const) {
+    await view(tab, "canvas");
+    await page.locator(".keys li svg").nth(most - 1).waitFor();
+    const found = await looks();
+    expect(found.length).toBeGreaterThanOrEqual(most);
+    expect(new Set(found).size).toBe(found.length);
+    // No value is told while nothing is pointed at, and that at the pointer once there is.
+    const told = page.locator(".keys").first();
+    expect(await told.textContent()).not.toMatch(/--|\d dB/);
+    await page.locator(".u-over").first().hover({ position: { x: 200, y: 80 } });
+    await expect.poll(() => told.locator("b").count()).toBeGreaterThan(0);
+    expect(await told.locator("b").first().textContent()).toMatch(/^\d.* (dB|%)$/);
+  }
 });
 
 test("verif_ a wrong cue sheet lists its mistakes, and each leads to its place in the sheet", async () => {
@@ -211,8 +226,7 @@ test("verif_ a wrong cue sheet lists its mistakes, and each leads to its place i
   await page.locator("#rehearse:enabled").click();
   const mistake = page.locator("#sheet-mistakes button", { hasText: "line 4" });
   await mistake.click();
-  const picked = await page.locator("#sheet-text").evaluate((box) => (box as HTMLTextAreaElement).value.slice((box as HTMLTextAreaElement).selectionStart, (box as HTMLTextAreaElement).selectionEnd));
-  expect(picked).toContain("long");
+  expect(await page.locator("#sheet-text .cm-activeLine").textContent()).toContain("long");
   expect(await page.locator(".rehearsal [role=alert]").textContent()).not.toContain("underlined");
 });
 

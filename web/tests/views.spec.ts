@@ -88,7 +88,7 @@ test("verif_ each view is reached by its key, has no serious fault of access, an
 test("verif_ the calls of the plan are drawn against the noise, from the range that is asked for", async () => {
   await page.keyboard.press("Alt+3");
   await page.locator("button", { hasText: /^Noise$/ }).click();
-  const legend = page.locator(".u-legend").first();
+  const legend = page.locator(".keys").first();
   await expect.poll(() => legend.textContent(), { timeout: 30_000 }).toContain("call.upcall at 1000 m");
   await page.locator("#call-range").fill("3 km");
   await expect.poll(() => legend.textContent(), { timeout: 30_000 }).toContain("call.upcall at 3000 m");

@@ -1,6 +1,6 @@
 //! Places of a text as the page counts them: in units of UTF-16, as JavaScript's strings do.
 
-use plan::{Site, Sources};
+use plan::{FileId, Site, Sources};
 use serde_json::{Map, Value, json};
 
 /// Where each line of a text begins, in bytes and in units of UTF-16.
@@ -53,6 +53,11 @@ impl<'s> Places<'s> {
             offsets: all().map(|s| Offsets::of(&s.text)).collect(),
             names: all().map(|s| name(&s.path)).collect(),
         }
+    }
+
+    /// The name of a file.
+    pub(crate) fn name(&self, file: FileId) -> &str {
+        &self.names[file.0 as usize]
     }
 
     /// A place with its file, its ends, and line and column (from 1, in characters) of its beginning.

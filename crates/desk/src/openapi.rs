@@ -114,6 +114,19 @@ const OF_A_JOB: &[(&str, &str)] = &[
     ("alone_min", "integer"),
 ];
 
+/// What may be said of a quay.
+const OF_A_QUAY: &[(&str, &str)] = &[
+    ("temperature_degc", "number"),
+    ("meter_volts", "string"),
+    ("meter_amps", "string"),
+    ("meter_ohms", "string"),
+    ("spread_wire_percent", "number"),
+    ("spread_load_percent", "number"),
+    ("spread_supply_percent", "number"),
+    ("calibrator_level_db_re_1upa", "number"),
+    ("calibrator_frequency_hz", "number"),
+];
+
 /// What is held over the line.
 const HELD: &[(&str, &str)] = &[
     ("text", "string"),
@@ -307,6 +320,46 @@ pub(crate) const PATHS: &[PathTold] = &[
                 Told::Json(&["source_digest"]),
             ),
         ],
+    },
+    PathTold {
+        path: "/api/sheet",
+        operations: &[with_body(
+            "post",
+            "what is wrong with the text of a cue sheet, held against the text of a plan, with places; `cues` is its name in the plan's folder",
+            &[
+                ("text", "string", true),
+                ("cues", "string", false),
+                ("cue_text", "string", true),
+            ],
+            Told::Json(&["source_digest", "file", "mistakes", "has_line"]),
+        )],
+    },
+    PathTold {
+        path: "/api/quay",
+        operations: &[asks(
+            "what a meter must read while the line is put together, and what came of readings, as rows of step, reading, unit, initials and note or as the text of a file with these columns (dockside/1); `rows` is what stands in each box, `row_faults` what of it cannot be used, `csv` the file that it makes",
+            &[
+                ("text", "string", true),
+                ("quay", "object", false),
+                ("rows", "table", false),
+                ("csv", "string", false),
+            ],
+            OF_A_QUAY,
+            Told::Json(&[
+                "format",
+                "program",
+                "plan_digest",
+                "quay",
+                "stages",
+                "steps",
+                "faults",
+                "rows",
+                "row_faults",
+                "oddities",
+                "csv",
+                "mistakes",
+            ]),
+        )],
     },
     PathTold {
         path: "/api/recordings/{name}",
@@ -506,6 +559,7 @@ fn json_of(keys: &[&str]) -> Value {
 fn typed(kind: &str) -> Value {
     match kind {
         "array" => json!({ "type": "array", "items": { "type": "string" } }),
+        "table" => json!({ "type": "array", "items": typed("array") }),
         kind => json!({ "type": kind }),
     }
 }

@@ -40,7 +40,7 @@ test("verif_ lines beside each other get columns of their own", () => {
   expect(x.get("module.far")).not.toBe(x.get("module.upper"));
 });
 
-test("verif_ a line under a float hangs from the depth of the float, and of a depth that is not known no bed and no anchor is drawn", () => {
+test("verif_ a line under a float hangs from the depth of the float, and of a depth that is not known no bed, no anchor and no scale is drawn", () => {
   const taut: Drawing = {
     ...drawing,
     water_depth_m: 31,
@@ -57,6 +57,7 @@ test("verif_ a line under a float hangs from the depth of the float, and of a de
   const nowhere = lay({ ...taut, water_depth_m: null, anchors: [{ path: "anchor.clump", depth_m: null, ...own }] }, 560, 460);
   expect(nowhere.bedKnown).toBe(false);
   expect(nowhere.anchors).toEqual([]);
+  expect(nowhere.ticks).toEqual([]);
 });
 
 test("verif_ labels stay apart, in order, within bounds, and unmoved where they do not touch", () => {

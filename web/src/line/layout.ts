@@ -101,13 +101,14 @@ function columns(drawing: Drawing): { of: Map<string, number>; count: number; se
 /** `worded`: modules have two lines beside them even where there is little room. */
 export function lay(drawing: Drawing, width: number, height: number, worded = false): Layout {
   const surfaceY = 64;
-  const bedY = Math.max(surfaceY + 120, height - 30);
   const bedKnown = drawing.water_depth_m !== null;
+  const bedY = Math.max(surfaceY + 120, height - (bedKnown ? 30 : 84));
   const deepest = Math.max(drawing.water_depth_m ?? 0, ...drawing.modules.map((one) => one.depth_m ?? 0));
   const perMetre = (bedY - surfaceY) / Math.max(deepest, 1e-6);
   const step = niceStep(deepest, Math.max(3, Math.floor((bedY - surfaceY) / 44)));
   const ticks: Layout["ticks"] = [];
-  for (let n = 0; n * step <= deepest * 1.0001; n += 1) ticks.push({ depth_m: n * step, y: surfaceY + n * step * perMetre });
+  // Of a water whose depth is not known there is no scale to read a depth from.
+  for (let n = 0; bedKnown && n * step <= deepest * 1.0001; n += 1) ticks.push({ depth_m: n * step, y: surfaceY + n * step * perMetre });
 
   const { of, count, sectionOf } = columns(drawing);
   const roomy = count === 1 && width >= 520;

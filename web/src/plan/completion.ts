@@ -42,18 +42,20 @@ function indexIn(text: string, from: number, pos: number): number {
   return index;
 }
 
-/** Ids that exist in the plan, for a value whose schema speaks of one kind of thing, as `bus.ID`. */
-function references(found: Scan, words: readonly string[], about: string): string[] {
+/** Ids that exist in these texts, for a value whose schema speaks of one kind of thing, as `bus.ID`. */
+function references(texts: readonly Scan[], words: readonly string[], about: string): string[] {
   const kinds = new Set<string>();
   for (const word of words) {
     const kind = /^"([a-z_-]+)\.ID/.exec(word)?.[1];
     if (kind !== undefined) kinds.add(kind);
   }
   for (const kind of about.matchAll(/`([a-z_-]+)\.ID/g)) if (kind[1] !== undefined) kinds.add(kind[1]);
-  return [...kinds].flatMap((kind) => idsOf(found, kind)).map((id) => `"${id.replaceAll('"', '\\"')}"`);
+  const ids = [...kinds].flatMap((kind) => texts.flatMap((text) => idsOf(text, kind)));
+  return [...new Set(ids)].map((id) => `"${id.replaceAll('"', '\\"')}"`);
 }
 
-export function complete(root: JsonSchema, text: string, pos: number): Offer | null {
+/** `others`: a text whose things may be named here, too, as those of the plan in a cue sheet. */
+export function complete(root: JsonSchema, text: string, pos: number, others = ""): Offer | null {
   const lineFrom = text.lastIndexOf("\n", pos - 1) + 1;
   const before = text.slice(lineFrom, pos);
   if (before.includes("#") && !/"[^"]*#/.test(before)) return null;
@@ -77,7 +79,7 @@ export function complete(root: JsonSchema, text: string, pos: number): Offer | n
     const typed = value[2] ?? "";
     const path = [...around(found, text, pos - typed.length), ...(value[1] ?? "").split(".").map((piece) => piece.replaceAll('"', ""))];
     const told = values(root, path);
-    const refs = references(found, told.words, told.about);
+    const refs = references(others === "" ? [found] : [found, scan(others)], told.words, told.about);
     const words = refs.length > 0 ? refs : told.words.filter((word) => !/\bID\b/.test(word));
     return {
       from: pos - typed.length,

@@ -51,11 +51,11 @@ const colours = HighlightStyle.define([
   { tag: tags.heading, color: "var(--mark)", fontWeight: "650" },
 ]);
 
-function offers(schema: () => JsonSchema | null): (context: CompletionContext) => CompletionResult | null {
+function offers(schema: () => JsonSchema | null, others: () => string): (context: CompletionContext) => CompletionResult | null {
   return (context) => {
     const root = schema();
     if (root === null) return null;
-    const found = complete(root, context.state.doc.toString(), context.pos);
+    const found = complete(root, context.state.doc.toString(), context.pos, others());
     if (found === null || found.words.length === 0) return null;
     if (!context.explicit && found.from === context.pos && found.kind !== "value") return null;
     return {
@@ -66,44 +66,56 @@ function offers(schema: () => JsonSchema | null): (context: CompletionContext) =
   };
 }
 
+/** What an editor is made for. */
+export interface Task {
+  /** What it begins with; of a state that was kept, it begins with that, with its history. */
+  text: string;
+  was?: EditorState | undefined;
+  readOnly: boolean;
+  /** What it is called aloud. */
+  label: string;
+  schema: () => JsonSchema | null;
+  /** A text whose things may be named here, too. */
+  others?: () => string;
+  written: (text: string) => void;
+}
+
 export interface Editor extends Pen {
   tell(mistakes: readonly Mistake[]): void;
+  /** The text, its history and where the cursor stands, for an editor to come. */
+  state(): EditorState;
   destroy(): void;
 }
 
-export function editor(
-  parent: ShadowRoot,
-  text: string,
-  readOnly: boolean,
-  schema: () => JsonSchema | null,
-  written: (text: string) => void,
-): Editor {
+export function editor(parent: ShadowRoot, { text, was, readOnly, label, schema, others = () => "", written }: Task): Editor {
   const view = new EditorView({
     parent,
     root: parent,
-    state: EditorState.create({
-      doc: text,
-      extensions: [
-        lineNumbers(),
-        highlightActiveLine(),
-        highlightActiveLineGutter(),
-        history(),
-        drawSelection(),
-        bracketMatching(),
-        closeBrackets(),
-        highlightSelectionMatches(),
-        autocompletion({ override: [offers(schema)], icons: false }),
-        StreamLanguage.define(toml),
-        syntaxHighlighting(colours),
-        look,
-        EditorState.readOnly.of(readOnly),
-        EditorView.contentAttributes.of({ "aria-label": "Text of the plan. Escape, then Tab, leaves it.", spellcheck: "false", tabindex: "0" }),
-        keymap.of([...closeBracketsKeymap, ...defaultKeymap, ...searchKeymap, ...historyKeymap, ...completionKeymap, ...lintKeymap, { key: "Tab", run: insertTab, shift: indentLess }]),
-        EditorView.updateListener.of((update) => {
-          if (update.docChanged) written(update.state.doc.toString());
-        }),
-      ],
-    }),
+    state:
+      was ??
+      EditorState.create({
+        doc: text,
+        extensions: [
+          lineNumbers(),
+          highlightActiveLine(),
+          highlightActiveLineGutter(),
+          history(),
+          drawSelection(),
+          bracketMatching(),
+          closeBrackets(),
+          highlightSelectionMatches(),
+          autocompletion({ override: [offers(schema, others)], icons: false }),
+          StreamLanguage.define(toml),
+          syntaxHighlighting(colours),
+          look,
+          EditorState.readOnly.of(readOnly),
+          EditorView.contentAttributes.of({ "aria-label": `${label}. Escape, then Tab, leaves it.`, spellcheck: "false", tabindex: "0" }),
+          keymap.of([...closeBracketsKeymap, ...defaultKeymap, ...searchKeymap, ...historyKeymap, ...completionKeymap, ...lintKeymap, { key: "Tab", run: insertTab, shift: indentLess }]),
+          EditorView.updateListener.of((update) => {
+            if (update.docChanged) written(update.state.doc.toString());
+          }),
+        ],
+      }),
   });
 
   const replace = (from: number, to: number, insert: string, apart = true): void => {
@@ -146,6 +158,7 @@ export function editor(
       });
       view.dispatch(setDiagnostics(view.state, found));
     },
+    state: () => view.state,
     destroy: () => view.destroy(),
   };
 }

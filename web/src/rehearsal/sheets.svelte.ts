@@ -1,7 +1,8 @@
 import * as api from "../api.ts";
 import { forget, keep, kept, sheetOf, sheetsKept, type Kept } from "../keep.ts";
 import type { LineEnd } from "../plan/ends.ts";
-import { desk } from "../state.svelte.ts";
+import { newestLast } from "../line/pace.ts";
+import { desk, type Pen } from "../state.svelte.ts";
 
 /** A cue sheet in the page, beside what lies in its file. */
 export interface Sheet {
@@ -35,6 +36,12 @@ class Sheets {
   failure = $state<string | null>(null);
   saving = $state(false);
   keepFails = $state(false);
+  /** What the server says of a text of a sheet, and which text it was. */
+  #looked = $state.raw<{ name: string; text: string; of: string; it: api.SheetLook } | null>(null);
+  /** Why the text could not be looked through. */
+  unlooked = $state<string | null>(null);
+  /** The editor, where the text is open in one. */
+  pen: Pen | null = null;
 
   get sheet(): Sheet | null {
     return this.name === null ? null : (this.#all.get(this.name) ?? null);
@@ -68,6 +75,22 @@ class Sheets {
     if (this.name === null || this.sheet === null) return null;
     return this.changed ? { cues: this.name, cue_text: this.sheet.text } : { cues: this.name };
   }
+
+  /** What is wrong with the present text of the sheet, held against the present plan; null while that is not known. */
+  get looked(): api.SheetLook | null {
+    const one = this.#looked;
+    return one !== null && one.name === this.name && one.text === this.text && one.of === desk.text ? one.it : null;
+  }
+
+  /** Has the text looked through. */
+  readonly look = newestLast(async ({ name, text, of }: { name: string; text: string; of: string }) => {
+    try {
+      this.#looked = { name, text, of, it: await api.lookThrough(of, name, text) };
+      this.unlooked = null;
+    } catch (fault) {
+      this.unlooked = api.words(fault);
+    }
+  });
 
   #key(name: string): string {
     return sheetOf(desk.session?.plan.identity ?? "", name);
@@ -139,7 +162,7 @@ class Sheets {
 
   write(text: string): void {
     const sheet = this.sheet;
-    if (this.name === null || sheet === null) return;
+    if (this.name === null || sheet === null || sheet.text === text) return;
     const next = { ...sheet, text };
     if (!isChanged(next)) next.base = sheet.saved?.source_digest ?? null;
     this.#put(this.name, next);

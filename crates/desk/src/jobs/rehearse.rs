@@ -16,15 +16,17 @@ use super::work::{Ask, Work};
 use super::{Job, Left, trace::Pen};
 use crate::error::ApiError;
 use crate::offsets::Places;
-use crate::{folder, text};
-
-/// Where a sheet that lies in no file is taken to lie: beside the plan.
-const UNNAMED: &str = "cue-sheet.toml";
+use crate::{sheet, text};
 
 pub(crate) fn rehearse(work: &Work, ask: &Ask, job: &Job) -> Result<Left, ApiError> {
     let reading = work.read();
     let line = text::line(&reading)?;
-    let (path, read) = sheet(work, ask, &reading)?;
+    let (path, read) = sheet::read(
+        work.plan(),
+        &reading,
+        ask.cues.as_deref(),
+        ask.cue_text.as_deref(),
+    )?;
     let cues = usable(&read)?;
     inside(work.plan(), cues)?;
     let digest = cue_digest(&read).map_err(|why| {
@@ -92,56 +94,21 @@ fn unwritten(error: io::Error) -> ApiError {
     .help("make room in the folder for temporary files, or rehearse with `soundline rehearse --trace FILE`")
 }
 
-/// The cue sheet read against the plan, and its path.
-fn sheet(work: &Work, ask: &Ask, reading: &Reading) -> Result<(PathBuf, CueReading), ApiError> {
-    let beside = work.plan().parent().unwrap_or(Path::new(""));
-    let path = match (&ask.cues, &ask.cue_text) {
-        (Some(name), None) => folder::file(beside_or_here(beside), name)?,
-        // Its recordings are found from where the sheet lies, or will lie.
-        (Some(name), Some(_)) => {
-            folder::new_sheet(beside_or_here(beside), name)?;
-            beside.join(name)
-        }
-        (None, Some(_)) => beside.join(UNNAMED),
-        (None, None) => {
-            return Err(ApiError::unusable(
-                "bad-ask",
-                "neither `cues` nor `cue_text` is given",
-            ));
-        }
-    };
-    let given = ask.cue_text.as_deref();
-    let fetch = |wanted: &Path| match given {
-        Some(own) if wanted == path => Ok(own.as_bytes().to_vec()),
-        _ => plan::from_folder_of(work.plan())(wanted),
-    };
-    let read = plan::read_cues(&path, reading, &fetch);
-    Ok((path, read))
-}
-
-fn beside_or_here(beside: &Path) -> &Path {
-    match beside.as_os_str().is_empty() {
-        true => Path::new("."),
-        false => beside,
-    }
-}
-
 fn usable(read: &CueReading) -> Result<&CueSheet, ApiError> {
     let wrong = read.mistakes.iter().any(Mistake::is_error);
     read.cues.as_ref().filter(|_| !wrong).ok_or_else(|| {
-        let places = Places::of(&read.sources);
         ApiError::unusable(
             "mistakes",
             "the cue sheet has mistakes, and cannot be used as it is",
         )
         .help("mend what is listed: each tells its line in the sheet")
-        .with("mistakes", json!(text::placed(&read.mistakes, &places)))
+        .with("mistakes", json!(sheet::mistakes(read)))
     })
 }
 
 /// A sheet that a page writes plays no file outside the plan's folder.
 fn inside(plan: &Path, cues: &CueSheet) -> Result<(), ApiError> {
-    let beside = beside_or_here(plan.parent().unwrap_or(Path::new("")));
+    let beside = sheet::folder_of(plan);
     let root = beside.canonicalize();
     for sound in &cues.sounds {
         let SoundKind::Recording { path, .. } = &sound.what else {

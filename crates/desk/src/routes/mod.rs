@@ -29,7 +29,7 @@ use crate::recordings::{self, Tile, Tiles};
 use crate::server::Listen;
 use crate::watch::Happened;
 use crate::worker::{Wanted, Workers};
-use crate::{disk, edit, folder, openapi, page, places, session, text, threshold};
+use crate::{disk, edit, folder, openapi, page, places, quay, session, sheet, text, threshold};
 
 /// Documents, places and pictures that are worked out at once. Each may take all processors.
 const MOST_COMPUTED: usize = 4;
@@ -120,6 +120,8 @@ fn methods(path: &str) -> MethodRouter<Arc<Desk>> {
         "/api/place" => post(put),
         "/api/threshold" => post(turned),
         "/api/cues/{*name}" => get(cues).put(save_cues),
+        "/api/sheet" => post(looked_through),
+        "/api/quay" => post(read_on_the_quay),
         "/api/recordings/{name}" => get(recording),
         "/api/recordings/{name}/picture" => get(picture),
         "/api/recordings/{name}/sound" => get(streams::sound),
@@ -358,6 +360,22 @@ async fn save_cues(State(desk): Shared, Path(name): Path<String>, request: Reque
     };
     let digest = work(&desk, save).await?;
     told(&json!({ "source_digest": digest }))
+}
+
+async fn looked_through(State(desk): Shared, request: Request) -> Answer {
+    let asked: sheet::Ask = guard::body(request).await?;
+    let task = move |desk: &Desk, _: &(dyn Fn() -> bool + Sync)| {
+        sheet::looked_through(desk.plan.path(), &desk.memo, &asked)
+    };
+    told(&work(&desk, task).await?)
+}
+
+async fn read_on_the_quay(State(desk): Shared, request: Request) -> Answer {
+    let asked: quay::Ask = guard::body(request).await?;
+    let task = move |desk: &Desk, _: &(dyn Fn() -> bool + Sync)| {
+        quay::judged(desk.plan.path(), &desk.memo, &asked)
+    };
+    told(&compute(&desk, task).await?)
 }
 
 async fn recording(State(desk): Shared, Path(name): Path<String>) -> Answer {

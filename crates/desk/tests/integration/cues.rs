@@ -185,3 +185,50 @@ fn verif_a_changed_sheet_plays_the_recordings_of_its_own_folder() {
         of_changed
     );
 }
+
+/// Mistakes of a sheet that is being written come with their places in its text, counted as JavaScript counts; what it names is held against the
+/// line of the plan that is sent along, and against none where that plan gives no line.
+#[test]
+fn verif_a_sheet_is_looked_through_and_every_mistake_has_its_place() {
+    let desk = Desk::open();
+    let plan = desk.text();
+    let look = |plan: &str, cues: &str| {
+        let asked = json!({ "text": plan, "cues": "cues/new.toml", "cue_text": cues });
+        desk.post("/api/sheet", &asked).ok()
+    };
+    let good = look(&plan, CUES);
+    assert_eq!(
+        (&good["mistakes"], &good["has_line"]),
+        (&json!([]), &json!(true))
+    );
+    assert_eq!(good["file"], "cues/new.toml");
+    assert!(!desk.folder.path().join("cues/new.toml").exists());
+    let wrong = format!(
+        "# \u{1f40b} \u{3bc}\r\n{CUES}\n[fault.late]\nkind = \"cut\"\nof = \"span.upper-probe\"\nat = \"20 kg\"\n[fault.gone]\nkind = \"cut\"\nof = \"span.nowhere\"\nat = \"20 s\"\n"
+    );
+    let units: Vec<u16> = wrong.encode_utf16().collect();
+    let under = |one: &Value| {
+        let end = |key: &str| usize::try_from(one[key].as_u64().unwrap()).unwrap();
+        String::from_utf16(&units[end("from")..end("to")]).unwrap()
+    };
+    let told = look(&plan, &wrong);
+    let all = told["mistakes"].as_array().unwrap();
+    assert!(
+        all.iter().all(|one| one["file"] == "cues/new.toml"),
+        "{all:?}"
+    );
+    assert!(all.iter().any(|one| under(one).contains("kg")), "{all:?}");
+    assert!(
+        all.iter().any(|one| under(one).contains("span.nowhere")),
+        "{all:?}"
+    );
+    // What is written is judged without a line too, what it names is not.
+    let told = look("format = 1\n[", &wrong);
+    assert_eq!(told["has_line"], false);
+    let all = told["mistakes"].as_array().unwrap();
+    assert!(all.iter().any(|one| under(one).contains("kg")), "{all:?}");
+    assert!(
+        !all.iter().any(|one| under(one).contains("span.nowhere")),
+        "{all:?}"
+    );
+}

@@ -97,6 +97,14 @@ fn verif_answers_and_bodies_have_the_keys_that_are_told() {
             json!({ "text": text, "path": "section.riser.length", "value": "111 m" }),
         ),
         (
+            "post /api/sheet",
+            json!({ "text": text, "cues": "cues/ferry-night.toml", "cue_text": short }),
+        ),
+        (
+            "post /api/quay",
+            json!({ "text": text, "quay": {}, "rows": [["open.sun", "24", "V", "ab", ""]] }),
+        ),
+        (
             "post /api/places",
             json!({ "text": text, "part": "part.flow-meter", "silent": true, "without_years": true, "at": ["section.riser:40 m"] }),
         ),
@@ -197,6 +205,12 @@ fn verif_what_may_be_asked_is_told_key_by_key() {
             "/api/jobs",
             "ask",
             json!({ "kind": "rehearse", "text": text, "ask": moon }),
+        ),
+        (
+            "/api/quay",
+            "/api/quay",
+            "quay",
+            json!({ "text": text, "quay": moon }),
         ),
         (
             "/api/place",

@@ -10,6 +10,7 @@ mod guarded;
 mod http;
 mod jobs;
 mod places;
+mod quay;
 mod sound;
 mod threshold;
 mod watched;

@@ -46,7 +46,9 @@ pub(crate) use check::{TOLD_EACH, nearest, totals, wrap};
 pub use check::{check_brief, check_json, check_text, check_text_by_leverage, mistakes_json};
 pub use compare::{Compared, compare_json, compare_markdown, compare_text};
 pub use depths::depths_json;
-pub use dockside::{dockside_csv, dockside_json, dockside_text, dockside_value};
+pub use dockside::{
+    Written, dockside_csv, dockside_json, dockside_text, dockside_value, readings_csv,
+};
 pub(crate) use evidence_table::support_words;
 pub use evidence_table::{evidence_table_json, evidence_table_text};
 pub use failure_cues::{FailureCues, failure_cues};

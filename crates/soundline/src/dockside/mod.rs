@@ -1,6 +1,5 @@
 //! `soundline dockside`: what the deck reads while the line is put together, and what is wrong where it reads otherwise.
 
-mod readings;
 mod settings;
 
 use std::collections::BTreeMap;
@@ -11,6 +10,7 @@ use std::path::{Path, PathBuf};
 use assess::dockside::{
     Calibrator, Dockside, DocksideError, Found, QuayAsk, QuayJudged, Tolerance, judge_readings,
 };
+use beside::{ReadingFault, ReadingsError, read_readings, tolerance};
 use plan::{Line, Reading};
 use report::{dockside_csv, dockside_json, dockside_text};
 use serde_json::json;
@@ -20,7 +20,6 @@ use crate::failure::Failure;
 use crate::out::{Format, Out};
 use crate::outputs::Outputs;
 use crate::plan_file;
-use readings::{ReadingFault, ReadingsError, read_readings};
 use settings::SettingsError;
 
 /// Largest file of readings or settings, bytes.
@@ -76,19 +75,6 @@ pub(crate) struct Args {
     /// Its frequency, Hz.
     #[arg(long, value_name = "HZ", requires = "calibrator_level")]
     calibrator_frequency: Option<f64>,
-}
-
-fn tolerance(text: &str) -> Result<Tolerance, String> {
-    let wrong = || {
-        "two numbers with a comma between: percent of the reading, and a fixed part (0.5,0.02)"
-            .to_owned()
-    };
-    let (share, offset) = text.split_once(',').ok_or_else(wrong)?;
-    let number = |text: &str| text.trim().parse::<f64>().map_err(|_| wrong());
-    Ok(Tolerance {
-        share: number(share)? / 100.0,
-        offset: number(offset)?,
-    })
 }
 
 /// Why nothing came of a sheet.

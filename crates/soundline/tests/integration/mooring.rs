@@ -210,5 +210,8 @@ fn verif_the_exit_status_says_what_the_page_says() {
     let light = run(&["mooring", &demo.plan]);
     expect_status(&light, 1);
     let told = stdout(&light);
-    assert!(told.contains("broken   anchor-hold: anchor.clump: "), "{told}");
+    assert!(
+        told.contains("broken   anchor-hold: anchor.clump: "),
+        "{told}"
+    );
 }

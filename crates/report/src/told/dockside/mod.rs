@@ -2,6 +2,7 @@
 
 mod json;
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use assess::dockside::{
@@ -277,20 +278,44 @@ fn label(class: usize, member: usize) -> String {
     format!("{}{letter}", class + 1)
 }
 
+/// What somebody wrote in the box of a step, as it stands there.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Written {
+    /// The reading; empty where none was taken.
+    pub reading: String,
+    /// Its unit.
+    pub unit: String,
+    /// Who read it.
+    pub initials: String,
+    /// What was noted beside it.
+    pub note: String,
+}
+
 /// An empty file of readings with the steps of the sheet: `step,reading,unit,initials,note`.
 #[must_use]
 pub fn dockside_csv(sheet: &Dockside) -> String {
+    readings_csv(sheet, &BTreeMap::new())
+}
+
+/// The same with what is written in the boxes of steps, by their ids. Where nothing is noted beside a step the note is what is expected of it.
+#[must_use]
+pub fn readings_csv(sheet: &Dockside, written: &BTreeMap<String, Written>) -> String {
     let body = sheet.steps.iter().map(|step| {
-        let expected = match &step.expected {
+        let of = written.get(&step.id).cloned().unwrap_or_default();
+        let or = |own: String, usual: &dyn Fn() -> String| match own.is_empty() {
+            true => usual(),
+            false => own,
+        };
+        let expected = || match &step.expected {
             Ok(expected) => format!("expected {}", band(expected, step.unit)),
             Err(_) => "expected: unknown".to_owned(),
         };
         [
             step.id.clone(),
-            String::new(),
-            step.unit.to_owned(),
-            String::new(),
-            expected,
+            of.reading,
+            or(of.unit, &|| step.unit.to_owned()),
+            of.initials,
+            or(of.note, &expected),
         ]
     });
     rows(&["step", "reading", "unit", "initials", "note"], body)
