@@ -137,6 +137,14 @@ pub(crate) fn calibration_age(line: &Line, of: Option<SensorIx>, at_most: Age) -
             let why = format!("it is {by}, after the latest start on {}", day(*latest));
             return unknown(path, why);
         }
+        let planned = line.deployment.start.map(day_of);
+        if let Some(planned) = planned.filter(|planned| days(date, *planned) < 0.0) {
+            let why = format!(
+                "it is {by}, after the planned start on {}: a ship that comes on time takes it uncalibrated",
+                day(planned)
+            );
+            return unknown(path, why);
+        }
         let (until, words) = match at_most {
             Age::Time(q) => (later(date, q.si), show(q.si, Dimension::Time)),
             Age::Months(months) => {

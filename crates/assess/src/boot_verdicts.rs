@@ -1,11 +1,13 @@
 //! Whether the line carries its modules while they boot, and when the last hydrophone listens.
 
 use plan::{Line, Q, SensorIx, SensorKind, That};
+use quantity::show_number;
 
 use crate::locked_out::locked_out;
 use crate::memo::Memo;
 use crate::power_cases::{METHOD as NETWORK, not_kept};
 use crate::reserve::without_current_limit;
+use crate::start_verdicts::{booted_s, never_starts};
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 use crate::waking::{Booting, booting, waking, what_helps, while_booting};
 
@@ -109,7 +111,12 @@ fn pointed(line: &Line, verdict: Verdict) -> Verdict {
 }
 
 /// Time from power until a hydrophone, or each, listens: its module has waited, booted, and its chain has settled.
-pub(crate) fn ready_within(line: &Line, of: Option<SensorIx>, at_most_s: Q) -> Vec<Verdict> {
+pub(crate) fn ready_within(
+    line: &Line,
+    of: Option<SensorIx>,
+    at_most_s: Q,
+    memo: &Memo,
+) -> Vec<Verdict> {
     let waking = waking(line);
     let refused = match booting(line) {
         Booting::Unknown(missing) => Some(missing.join("; ")),
@@ -127,7 +134,7 @@ pub(crate) fn ready_within(line: &Line, of: Option<SensorIx>, at_most_s: Q) -> V
             not_kept(line).map(falls)
         }
     };
-    if let Some(why) = refused {
+    if let Some(why) = refused.or_else(|| never_starts(line, memo)) {
         return vec![unknown("the line", why)];
     }
     let all = line.modules.iter().enumerate().flat_map(|(m, module)| {
@@ -158,18 +165,28 @@ pub(crate) fn ready_within(line: &Line, of: Option<SensorIx>, at_most_s: Q) -> V
                 format!("it says nothing of `settles_in`, the time until its chain has settled; {path} has booted after {} s", turn.ready_s),
             );
         };
-        let ready_s = turn.ready_s + settles.si;
-        let why = format!(
-            "power comes to {path} after {} s, it switches on after {} s, has booted after {} s, and its chain settles for {} s",
-            turn.power_s, turn.on_s, turn.ready_s, settles.si
-        );
+        // Capacitors that fill behind a current limit hold it up; less than a second of that is for the start itself.
+        let followed_s = booted_s(line, s.module, memo).filter(|booted| *booted > turn.ready_s + NARROW_S);
+        let booted_s = followed_s.unwrap_or(turn.ready_s);
+        let ready_s = booted_s + settles.si;
+        let why = match followed_s {
+            None => format!(
+                "power comes to {path} after {} s, it switches on after {} s, has booted after {} s, and its chain settles for {} s",
+                turn.power_s, turn.on_s, turn.ready_s, settles.si
+            ),
+            Some(booted_s) => format!(
+                "followed in time {path} has booted after {} s, and its chain settles for {} s",
+                show_number(booted_s),
+                settles.si
+            ),
+        };
         let against = Against {
             side: Side::AtMost,
             limit: at_most_s.si,
             narrow: NARROW_S,
             unit: "s".to_owned(),
         };
-        let input = (turn.power_s, turn.on_s, turn.ready_s, settles.si);
+        let input = (turn.power_s, turn.on_s, booted_s, settles.si);
         against.judge(subject, ready_s, Evidence::computed(TURNS, &input), why)
     });
     each.collect()

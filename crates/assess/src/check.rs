@@ -392,7 +392,9 @@ pub(crate) fn verdicts(
             cell_verdicts::sensor_energy(line, *of, *at_most_j, &mut years.assumed)
         }
         That::StartUp { at_most_s } => start_verdicts::start_up(line, *at_most_s, years.memo),
-        That::ReadyWithin { of, at_most_s } => boot_verdicts::ready_within(line, *of, *at_most_s),
+        That::ReadyWithin { of, at_most_s } => {
+            boot_verdicts::ready_within(line, *of, *at_most_s, years.memo)
+        }
         That::CollapseFactor { at_least } => reserve_verdicts::collapse_factor(line, *at_least),
         That::Reserve { of, at_least_w } => reserve_verdicts::reserve(line, *of, *at_least_w),
         That::ShortCircuit { of, at_least } => {

@@ -112,7 +112,7 @@ fn judged(line: &Line, memo: &Memo) -> Vec<(String, Vec<Verdict>)> {
             That::CollapseFactor { at_least } => reserve_verdicts::collapse_factor(line, *at_least),
             That::Reserve { of, at_least_w } => reserve_verdicts::reserve(line, *of, *at_least_w),
             That::ReadyWithin { of, at_most_s } => {
-                boot_verdicts::ready_within(line, *of, *at_most_s)
+                boot_verdicts::ready_within(line, *of, *at_most_s, memo)
             }
             That::StartUp { at_most_s } => start_verdicts::plainly(line, *at_most_s, memo),
             _ => return None,

@@ -8,6 +8,7 @@ use crate::cell_verdicts::MONTHS;
 use crate::dawn::{ComesBack, MeanDay, comes_back as of_supply, demand};
 use crate::input::at_rest;
 use crate::memo::Memo;
+use crate::start_verdicts::never_starts;
 use crate::start_words::listed;
 use crate::verdict::{Against, Evidence, Side, Verdict, unknown};
 use crate::waking::{Booting, Staggered, booting, staggerings, while_booting};
@@ -39,9 +40,43 @@ pub(crate) fn comes_back(line: &Line, memo: Option<&Memo>) -> Vec<Verdict> {
                 return Some(beyond);
             }
             let hold = back.hold(line).ok()?;
-            Some(held(line, &back, &hold, memo))
+            let opens = opens_its_protection(line, &back, &hold);
+            Some(opens.unwrap_or_else(|| held(line, &back, &hold, memo)))
         })
         .collect()
+}
+
+/// A protection of the cells that opens at the voltage to which the boots lower the terminals when the load comes back: then nothing is held, whatever the load's own switch does.
+fn opens_its_protection(line: &Line, back: &ComesBack, hold: &Hold) -> Option<Verdict> {
+    let own = &line.supplies[back.supply.0];
+    let cuts_off_v = own.battery.as_ref()?.protection?.cuts_off_v.si;
+    let rest_v = match back.bank.thresholds {
+        Thresholds::Voltage { .. } => hold.on,
+        Thresholds::Content { .. } => back.rest_v(hold.on * back.bank.capacity_wh),
+    };
+    let lowered_v = rest_v - hold.drop_v?;
+    let against = Against {
+        side: Side::AtLeast,
+        limit: cuts_off_v,
+        narrow: 0.0,
+        unit: "V".to_owned(),
+    };
+    let why = format!(
+        "at rest it has {rest_v:.2} V when the load comes back, the boots lower its terminals to this, and the `protection` of its cells opens there"
+    );
+    let evidence = Evidence::computed(HOLD, &(&back.bank, &back.demand, cuts_off_v));
+    let subject = format!("supply.{}", own.id);
+    (lowered_v <= cuts_off_v).then(|| against.judge(subject, lowered_v - LEAST_V, evidence, why))
+}
+
+/// A battery whose protection opens just there does not hold, V.
+const LEAST_V: f64 = 1e-9;
+
+/// Why a battery does not stay on when the load comes back: its protection opens.
+fn protection_opens(line: &Line, back: &ComesBack) -> Option<String> {
+    let hold = back.hold(line).ok()?;
+    let opens = opens_its_protection(line, back, &hold)?;
+    Some(format!("{}; see `comes-back`", opens.why()))
 }
 
 /// A load that comes back at a voltage that the full battery does not have at rest, or does not come to at all.
@@ -171,6 +206,11 @@ pub(crate) fn dawn_restarts(
         let (back, days) = ready(line, supply, memo, assumed)?;
         let subject = format!("supply.{}", line.supplies[supply.0].id);
         let evidence = || Evidence::computed(DAWN, &(&back.bank, &back.demand, &days));
+        let opens = protection_opens(line, &back);
+        if let Some(why) = opens.or_else(|| never_starts(line, memo)) {
+            let months: Vec<String> = days.iter().map(|d| d.name().to_owned()).collect();
+            return Ok(never_back(subject, &months, &why, evidence()));
+        }
         if let Some(beyond) = beyond_full(line, &back).filter(Verdict::is_broken) {
             let months: Vec<String> = days.iter().map(|d| d.name().to_owned()).collect();
             let why = format!("as {}; see `comes-back`", beyond.why());
@@ -392,7 +432,10 @@ pub(crate) fn wakes_from_flat(
             ("the light is more than it draws itself", light(own, &ready)),
             ("the load comes back", load_comes_back(line, &ready)),
             ("it stays", stays(line, &ready)),
-            ("the line carries its modules while they boot", boots(line)),
+            (
+                "the line carries its modules while they boot",
+                boots(line, memo),
+            ),
         ];
         let subject = format!("supply.{}", own.id);
         // What is not known counts for nothing good.
@@ -589,6 +632,13 @@ fn load_comes_back(line: &Line, ready: &Ready) -> Stands {
 }
 
 fn stays(line: &Line, ready: &Ready) -> Stands {
+    if let Some(why) = ready
+        .as_ref()
+        .ok()
+        .and_then(|(back, _)| protection_opens(line, back))
+    {
+        return Broken(why);
+    }
     let (month, dawn) = match flat_days(line, ready) {
         Err(why) => return Unknown(why),
         Ok(found) => found,
@@ -616,7 +666,10 @@ fn stays(line: &Line, ready: &Ready) -> Stands {
     }
 }
 
-fn boots(line: &Line) -> Stands {
+fn boots(line: &Line, memo: &Memo) -> Stands {
+    if let Some(why) = never_starts(line, memo) {
+        return Broken(why);
+    }
     match booting(line) {
         Booting::Nothing => Met("nothing that boots lies behind a resistance".to_owned()),
         Booting::Unknown(missing) => Unknown(missing.join("; ")),

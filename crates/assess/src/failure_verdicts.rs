@@ -371,7 +371,25 @@ fn safe(table: &Table<'_>, output: &str, limit_s: f64, evidence: Evidence) -> Ve
     let none = || (0.0, "no failure keeps anybody from asking it".to_owned());
     let against = at_most(limit_s, "s", NARROW_SHARE * limit_s);
     let latest = latest.unwrap_or_else(none);
-    worst(&against, subject, latest, evidence, &unknowns)
+    let verdict = worst(&against, subject, latest, evidence, &unknowns);
+    let keeps = |known: &&Known<'_>| {
+        let own = known.worst.outputs.iter().find(|o| o.output == output);
+        known.failure.breakage == Breakage::Deaf
+            && own.is_none_or(|o| matches!(o.safe, Safe::NotNeeded))
+    };
+    let deaf: Vec<String> = table
+        .known
+        .iter()
+        .filter(keeps)
+        .map(|known| known.failure.called())
+        .collect();
+    match deaf.first() {
+        Some(first) => verdict.because(&format!(
+            "; it goes on as before after {first}{}, which takes nobody who asks it away",
+            and_more(deaf.len())
+        )),
+        None => verdict,
+    }
 }
 
 /// A timer that heartbeats wind up, against the longest time between two, and where bit errors lose some against how often so many in a row are lost that it runs out.

@@ -1,13 +1,14 @@
 //! How much hydrophones hear, and how often waves clip their chains, as verdicts.
 
-use plan::{Line, Listeners, Q, SensorIx};
+use plan::{Line, Listeners, Q, SensorIx, SupplyKind};
 use power::weather::{WIND_LASTS_H, WindYears};
-use quantity::{Dimension, show, show_share};
+use quantity::{Dimension, show, show_number, show_share};
 
-use crate::cell_verdicts::MONTHS;
+use crate::cell_verdicts::{MONTHS, cell_life};
 use crate::hours::{Cause, HeardYears, Seas, Waved, Whose};
 use crate::input::SECONDS_PER_HOUR;
 use crate::months::months_in_water;
+use crate::start_verdicts::never_starts;
 use crate::verdict::{Against, Evidence, Ruling, Side, Verdict, unknown};
 use crate::years::{CONFIDENCE, MOST_YEARS, OwnHeld, Years, share_of_years};
 
@@ -62,7 +63,7 @@ pub(crate) fn clipped_open(line: &Line) -> Vec<String> {
             format!(
                 "{} for {} % of the time of its worst month",
                 known.subject,
-                quantity::show_number(known.value.value)
+                show_number(known.value.value)
             )
         })
     });
@@ -104,22 +105,22 @@ fn clipped(
     let swell = line.sea.swell.map_or_else(String::new, |swell| {
         format!(
             " and the swell of {} m and {} s",
-            quantity::show_number(swell.height_m.si),
-            quantity::show_number(swell.period_s.si)
+            show_number(swell.height_m.si),
+            show_number(swell.period_s.si)
         )
     });
     let mut why = format!(
         "{}: in {} a sea of {sea_m:.1} m at the mean wind of {} m/s{swell} makes {} rms {}, and full scale is {}",
         waved.held,
         MONTHS[month],
-        quantity::show_number(mean_m_s),
+        show_number(mean_m_s),
         pascals(waved.heard_pa(sea_m)),
         waved.high_pass.map_or_else(
             || "without a high-pass".to_owned(),
             |(corner_hz, poles)| format!(
                 "behind the high-pass of {poles} {} at {} Hz",
                 if poles == 1 { "pole" } else { "poles" },
-                quantity::show_number(corner_hz)
+                show_number(corner_hz)
             )
         ),
         pascals(waved.full_scale_pa),
@@ -138,7 +139,7 @@ fn clipped(
             Some(corner_hz) => format!(
                 "; a high-pass of {poles} {} at {} Hz would keep it",
                 if poles == 1 { "pole" } else { "poles" },
-                quantity::show_number(*corner_hz)
+                show_number(*corner_hz)
             ),
             None => "; no high-pass up to 100 Hz keeps it: less gain, or a hydrophone that does not rise with a buoy".to_owned(),
         });
@@ -238,6 +239,26 @@ pub(crate) fn listening_gap(
     each(of, &claimed, claim, years)
 }
 
+/// Why hours of hearing are not all there: cells that are empty before the latest recovery.
+fn cells_run_out(line: &Line) -> Option<String> {
+    if !line
+        .supplies
+        .iter()
+        .any(|s| s.kind == SupplyKind::PrimaryCells)
+    {
+        return None;
+    }
+    let lives = cell_life(line, None, None, &mut Vec::new());
+    let Some(Verdict::Known(life)) = lives.into_iter().find(Verdict::is_broken) else {
+        return None;
+    };
+    Some(format!(
+        "hours count as if {} gave power at every one, and its cells last {} d: a requirement on `cell-life` asks that",
+        life.subject,
+        show_number(life.value.value)
+    ))
+}
+
 fn each(
     asked: Listeners,
     claimed: &Claimed<'_>,
@@ -276,6 +297,15 @@ fn each(
     for note in notes {
         years.note(note);
     }
+    // A draw does not follow its start.
+    let open = match in_a_draw {
+        true => None,
+        false => cells_run_out(line).or_else(|| never_starts(line, years.memo)),
+    };
+    let verdicts: Vec<Verdict> = verdicts
+        .into_iter()
+        .map(|verdict| verdict.only_broken_for(open.as_ref()))
+        .collect();
     if !in_a_draw && claim.1.is_none() {
         let told = format!(
             "a share of years is shown with {} confidence, because no `confidence` is written",

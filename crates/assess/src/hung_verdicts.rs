@@ -242,7 +242,22 @@ fn on_a_line(line: &Line, m: ModuleIx) -> bool {
         || line.sections.iter().any(|s| end(s.from) || end(s.to))
 }
 
-/// Buoyancy that each buoy with a `hull` has left in every case: one that has none goes under. A plan that says nothing of a hull is not asked.
+/// Whether a module holds the top of a line from an anchor at the surface and says nothing of its hull.
+fn stays_unsaid(line: &Line, m: ModuleIx) -> bool {
+    let module = &line.modules[m.0];
+    let at_the_surface = matches!(module.position, Position::Depth(q) if q.si == 0.0);
+    let mut end = plan::SectionEnd::Module(m);
+    // No more steps than sections: a ring has no lowest.
+    for _ in 0..line.sections.len() {
+        match line.sections.iter().find(|s| s.from == end) {
+            Some(section) => end = section.to,
+            None => break,
+        }
+    }
+    module.hull.is_none() && at_the_surface && matches!(end, plan::SectionEnd::Anchor(_))
+}
+
+/// Buoyancy that each buoy has left in every case: one that has none goes under. Of one that says nothing of its `hull` it is unknown.
 pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let line = hangs.line();
     let top_of_a_line = |m: ModuleIx| {
@@ -250,7 +265,14 @@ pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
         sections.any(|s| matches!(s.from, plan::SectionEnd::Module(at) if at == m))
     };
     let buoys = (0..line.modules.len()).map(ModuleIx);
+    let unsaid: Vec<ModuleIx> = buoys.clone().filter(|m| stays_unsaid(line, *m)).collect();
     let buoys = buoys.filter(|m| line.modules[m.0].hull.is_some() && top_of_a_line(*m));
+    let unsaid = unsaid.into_iter().map(|m| {
+        unknown(
+            line.module_path(m),
+            "it holds the top of a line at the surface, and nothing says its `hull`",
+        )
+    });
     let each = buoys.map(|m| {
         let path = line.module_path(m);
         let found = match hangs.found() {
@@ -327,7 +349,7 @@ pub(crate) fn afloat(hangs: &Hangs<'_>) -> Vec<Verdict> {
         let evidence = told.evidence(&(&path, "afloat"));
         told.whole(against.judge(path, least.value, evidence, why))
     });
-    each.collect()
+    each.chain(unsaid).collect()
 }
 
 /// What comes nearer to the bed than this lies on it, m (a choice of ours).
@@ -342,17 +364,12 @@ pub(crate) fn clear_of_bed(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let each = moored(line).into_iter().flat_map(|one| {
         let of = match one {
             Ok(of) => of,
-            Err(not) if holds_modules(line, &not.section) => {
+            Err(not) if floats_or_holds_modules(line, &not.section) => {
                 return vec![unknown(not.section.clone(), no_shape(&[&not]))];
             }
             Err(_) => return Vec::new(),
         };
         let path = of.top.path(line);
-        let asked =
-            of.hung.iter().any(|h| hangs_clear(h.what)) || matches!(of.top, MooredTop::Buoy { .. });
-        if !asked {
-            return Vec::new();
-        }
         let found = match hangs.found() {
             Ok(found) => found,
             Err(why) => return vec![unknown(path, why)],
@@ -391,15 +408,15 @@ fn lying(line: &Line, told: &Told<'_>) -> Vec<Verdict> {
 }
 
 /// What a search for a shape leaves over, m.
-const LEFT_OVER_M: f64 = 1e-6;
+const LEFT_OVER_M: f64 = 1e-4;
 
 /// Weights are there to lie on the bed.
 fn hangs_clear(what: Thing) -> bool {
     !matches!(what, Thing::Weight(_))
 }
 
-/// Whether modules hang on a line, by its lowest section's path, from something that floats.
-fn holds_modules(line: &Line, lowest: &str) -> bool {
+/// Whether a float or a buoy holds the top of a line, by its lowest section's path, or modules hang on it from something that floats.
+fn floats_or_holds_modules(line: &Line, lowest: &str) -> bool {
     let above = |section: plan::SectionIx| {
         let mut at = section.0;
         // No more steps than sections: a ring has no lowest.
@@ -412,13 +429,27 @@ fn holds_modules(line: &Line, lowest: &str) -> bool {
         }
         format!("section.{}", line.sections[at].id) == lowest
     };
+    let is_top = |end| line.sections.iter().all(|s| s.to != end);
+    let mut own = (0..line.sections.len()).filter(|s| above(plan::SectionIx(*s)));
+    let floats = own.any(|s| {
+        let end = line.sections[s].from;
+        is_top(end)
+            && match end {
+                plan::SectionEnd::Float(_) => true,
+                plan::SectionEnd::Module(m) => {
+                    line.modules[m.0].hull.is_some() || stays_unsaid(line, m)
+                }
+                plan::SectionEnd::Anchor(_) => false,
+            }
+    });
     let mut modules = (0..line.modules.len()).map(ModuleIx);
-    modules.any(|m| match line.modules[m.0].position {
-        Position::FromTop { section, .. } | Position::FromAnchor { section, .. } => {
-            above(section) && !hangs_from_a_place(line, m)
-        }
-        Position::Depth(_) => false,
-    })
+    floats
+        || modules.any(|m| match line.modules[m.0].position {
+            Position::FromTop { section, .. } | Position::FromAnchor { section, .. } => {
+                above(section) && !hangs_from_a_place(line, m)
+            }
+            Position::Depth(_) => false,
+        })
 }
 
 /// The same of one line; `None` where all of it lies on the bed in the usual case.
@@ -450,6 +481,10 @@ fn clear_of_bed_of(line: &Line, told: &Told<'_>, path: String) -> Option<Verdict
                 if clear && hangs_clear(thing.what) {
                     seen(thing.at_m[2], case, surface, thing.what.path(line));
                 }
+            }
+            if let MooredTop::Float { .. } = of.line.top {
+                let room_m = bed_m + shape.surface_m - shape.top_depth_m;
+                seen(room_m, case, surface, path.clone());
             }
             if let Some(buoy) = shape.buoy.filter(|_| shape.below_surface_m() <= 0.0) {
                 let room_m = bed_m + shape.surface_m - buoy.draught_m;

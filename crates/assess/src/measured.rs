@@ -47,8 +47,7 @@ pub(crate) fn beside(
         return all;
     }
     // One reading is of one state: it answers what cannot be calculated, and mends no other state that is broken.
-    let of_every_state = matches!(r.that, That::Voltage { .. } | That::SupplyCurrent { .. });
-    let breaks = of_every_state && calculated.iter().any(Verdict::is_broken);
+    let breaks = calculated.iter().any(Verdict::is_broken);
     if breaks && measured.decides {
         let state = "; it is of one state, and is to hold in every one: so it does not decide where the calculation of another breaks it";
         let mut all = calculated;

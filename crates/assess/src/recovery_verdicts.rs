@@ -304,7 +304,10 @@ pub(crate) fn weak_links(hangs: &Hangs<'_>) -> Vec<Verdict> {
                 against.judge(window.path.clone(), window.parts_by_n, evidence(), why)
             }
         });
-        if let Some((lifts_n, anchor)) = &window.lifts_at_n {
+        if let Err(why) = &window.lifts_at_n {
+            all.push(unknown(window.path.clone(), why.clone()));
+        }
+        if let Ok((lifts_n, anchor)) = &window.lifts_at_n {
             let against = Against {
                 side: Side::AtMost,
                 limit: *lifts_n,

@@ -20,6 +20,9 @@ pub(crate) const COMES_BACK: &str = "comes-back";
 /// The standing check of whether the line carries its modules while they boot.
 pub(crate) const BOOTS_CARRIED: &str = "boots-carried";
 
+/// The standing check of the start in time.
+const STARTS: &str = "starts";
+
 /// The standing check of metals in contact.
 pub(crate) const UNLIKE_METALS: &str = "unlike-metals";
 
@@ -78,7 +81,7 @@ const fn should(
     }
 }
 
-const STANDING: [Standing; 25] = [
+const STANDING: [Standing; 26] = [
     shall(
         "link-reach",
         "every link is within the longest length of its standard",
@@ -142,6 +145,14 @@ const STANDING: [Standing; 25] = [
         "the line carries its modules while they boot",
         |of| boots_carried(of.reach, of.helps.then_some(of.memo)),
     ),
+    shall(STARTS, "the line starts when power comes on", |of| match of
+        .reach
+        .spoilt(&of.reach.electric())
+    {
+        // It is followed in time, where what would help is told too.
+        None if of.helps => crate::start_verdicts::standing_start(of.reach.line, of.memo),
+        _ => Vec::new(),
+    }),
     shall("detector", "every detector can be built", |of| {
         unbuilt(of.reach.line, of.reach)
     }),
@@ -170,7 +181,7 @@ const STANDING: [Standing; 25] = [
     ),
     shall(
         "rope-load",
-        "no rope bears more than its working load, or where it says none its breaking load",
+        "no rope bears more than its working load, or breaks",
         |of| shaped(of.reach, stands::rope_loads(of.hangs)),
     ),
     shall("anchor-hold", "no anchor is pulled off its place", |of| {

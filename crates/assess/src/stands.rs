@@ -105,7 +105,7 @@ fn holds(of: &Moored, float: usize) -> bool {
 }
 
 /// What is left of the lift of each float at the top of a line in still water, where it is least on the way down to the line's lowest module: below
-/// nothing the line does not stand, and what hangs on it sinks towards the bed. Rope below the lowest module may lie there as it is meant to. A float that the troughs of
+/// nothing the line does not stand, and what hangs on it sinks towards the bed. Rope below the lowest module may lie there as it is meant to, and so may a module that the plan says lies there. A float that the troughs of
 /// a case reach lifts nothing that is known while it is out of the water.
 pub(crate) fn held_up(hangs: &Hangs<'_>) -> Vec<Verdict> {
     let line = hangs.line();
@@ -132,27 +132,11 @@ pub(crate) fn held_up(hangs: &Hangs<'_>) -> Vec<Verdict> {
     all
 }
 
-/// The floats at the top of a line that is not followed, where it holds modules.
+/// The floats at the top of a line that is not followed.
 fn not_told_held_up(line: &Line, not: &NotMoored) -> Vec<Verdict> {
-    let sections = || (0..line.sections.len()).map(SectionIx);
-    let own: Vec<SectionIx> = sections()
-        .filter(|s| section_path(line, lowest(line, *s)) == not.section)
-        .collect();
-    let on_it = |m: &&plan::Module| match m.position {
-        Position::FromTop { section, .. } | Position::FromAnchor { section, .. } => {
-            own.contains(&section)
-        }
-        Position::Depth(_) => false,
-    };
-    let mut modules: Vec<&plan::Module> = line.modules.iter().filter(on_it).collect();
-    modules.extend(own.iter().filter_map(|s| match line.sections[s.0].to {
-        SectionEnd::Module(m) => Some(&line.modules[m.0]),
-        SectionEnd::Float(_) | SectionEnd::Anchor(_) => None,
-    }));
-    if modules.is_empty() {
-        return Vec::new();
-    }
-    let tops = own.iter().filter_map(|s| match line.sections[s.0].from {
+    let sections = (0..line.sections.len()).map(SectionIx);
+    let own = sections.filter(|s| section_path(line, lowest(line, *s)) == not.section);
+    let tops = own.filter_map(|s| match line.sections[s.0].from {
         SectionEnd::Float(f) if line.sections.iter().all(|o| o.to != SectionEnd::Float(f)) => {
             Some(f)
         }
@@ -173,12 +157,12 @@ fn in_troughs(hangs: &Hangs<'_>, of: &Moored) -> Option<String> {
     })
 }
 
-/// The same of one line; `None` where no float is at its top, or no module hangs on it. What grows counts where it takes more than nothing.
+/// The same of one line; `None` where no float is at its top. What grows counts where it takes more than nothing.
 pub(crate) fn held_up_of(line: &Line, of: &Moored) -> Option<Verdict> {
     let MooredTop::Float { buoyancy_n, .. } = of.top else {
         return None;
     };
-    let (clean_n, clean_lowest) = least_left(of, buoyancy_n)?;
+    let (clean_n, clean_lowest) = least_left(line, of, buoyancy_n);
     let (left_n, lowest, when) = match fouled_left(line, of) {
         Ok(Some((n, thing))) if n < clean_n => {
             (n, thing, ", with what has grown by the latest recovery")
@@ -194,15 +178,14 @@ pub(crate) fn held_up_of(line: &Line, of: &Moored) -> Option<Verdict> {
         unit: "N".to_owned(),
     };
     let why = format!(
-        "what it lifts less the weight in water of all that hangs below it, in still water, least at {}{when}",
-        lowest.path(line)
+        "what it lifts less the weight in water of all that hangs below it, in still water, least at {lowest}{when}"
     );
     let evidence = Evidence::computed("sum of weights in water", &(of, when, left_n));
     Some(against.judge(of.top.path(line), left_n, evidence, why))
 }
 
 /// The same with what grows until the latest recovery; `None` where the site says nothing of growth.
-fn fouled_left(line: &Line, of: &Moored) -> Result<Option<(f64, Thing)>, String> {
+fn fouled_left(line: &Line, of: &Moored) -> Result<Option<(f64, String)>, String> {
     let Some(by) = grown(line).map_err(|error| error.to_string())? else {
         return Ok(None);
     };
@@ -217,16 +200,29 @@ fn fouled_left(line: &Line, of: &Moored) -> Result<Option<(f64, Thing)>, String>
     let MooredTop::Float { buoyancy_n, .. } = fouled.top else {
         return Ok(None);
     };
-    Ok(least_left(&fouled, buoyancy_n))
+    Ok(Some(least_left(line, &fouled, buoyancy_n)))
 }
 
-/// The least pull that is left of a lift from the top down to the lowest module, N, and the thing beside which it is; `None` of a line without modules.
-fn least_left(of: &Moored, lift_n: f64) -> Option<(f64, Thing)> {
-    let modules = of
-        .hung
-        .iter()
-        .filter(|h| matches!(h.what, Thing::Module(_)));
-    let lowest = modules.min_by(|a, b| a.body.at_m.total_cmp(&b.body.at_m))?;
+/// How far down a line must be held up, m from the anchor: to the lowest module that is not meant to lie on the bed, else to the highest that is, else to what floats lowest amid it, else to the anchor.
+fn held_down_to_m(line: &Line, of: &Moored) -> f64 {
+    let places = |wanted: &dyn Fn(Thing) -> bool| -> Vec<f64> {
+        let hung = of.hung.iter().filter(|h| wanted(h.what));
+        hung.map(|h| h.body.at_m).collect()
+    };
+    let hanging =
+        places(&|what| matches!(what, Thing::Module(m) if !line.modules[m.0].lies_on_bed));
+    let lying = places(&|what| matches!(what, Thing::Module(m) if line.modules[m.0].lies_on_bed));
+    let floats = places(&|what| matches!(what, Thing::Float(_)));
+    let lowest = |places: Vec<f64>| places.into_iter().reduce(f64::min);
+    lowest(hanging)
+        .or_else(|| lying.into_iter().reduce(f64::max))
+        .or_else(|| lowest(floats))
+        .unwrap_or(0.0)
+}
+
+/// The least pull that is left of a lift from the top down to where the line must be held up, N, and the thing beside which it is: just above a thing that floats, just below one that weighs, or at an end of a rope.
+fn least_left(line: &Line, of: &Moored, lift_n: f64) -> (f64, String) {
+    let lowest_m = held_down_to_m(line, of);
     // What is let in carries its weight in its piece, all of which lies above its lower end.
     let lower_end = |at_m: f64| -> f64 {
         let mut from_m = 0.0;
@@ -250,17 +246,47 @@ fn least_left(of: &Moored, lift_n: f64) -> Option<(f64, Thing)> {
         });
         each.sum()
     };
-    let hung = of.hung.iter().filter(|h| h.body.at_m >= lowest.body.at_m);
-    let left_n = hung.clone().map(|h| {
+    let lies = |what: Thing| matches!(what, Thing::Module(m) if line.modules[m.0].lies_on_bed);
+    let hung: Vec<_> = of
+        .hung
+        .iter()
+        .filter(|h| h.body.at_m >= lowest_m && !lies(h.what))
+        .collect();
+    let bodies_n = |counts: &dyn Fn(f64) -> bool| -> f64 {
+        let above = hung.iter().filter(|h| counts(h.body.at_m));
+        above.map(|h| h.body.weight_n).sum()
+    };
+    let mut least: Option<(f64, String)> = None;
+    let mut seen = |left_n: f64, beside: String| {
+        if least.as_ref().is_none_or(|(n, _)| left_n < *n) {
+            least = Some((left_n, beside));
+        }
+    };
+    for h in &hung {
+        let at_m = h.body.at_m;
+        let beside = h.what.path(line);
         // Of what hangs at one place all counts.
-        let above = hung.clone().filter(|o| o.body.at_m >= h.body.at_m);
-        let bodies_n: f64 = above.map(|o| o.body.weight_n).sum();
-        (
-            lift_n - rope_above(lower_end(h.body.at_m)) - bodies_n,
-            h.what,
-        )
-    });
-    left_n.min_by(|a, b| a.0.total_cmp(&b.0))
+        seen(
+            lift_n - rope_above(lower_end(at_m)) - bodies_n(&|other_m| other_m >= at_m),
+            beside.clone(),
+        );
+        seen(
+            lift_n - rope_above(at_m) - bodies_n(&|other_m| other_m > at_m),
+            beside,
+        );
+    }
+    let mut from_m = 0.0;
+    for piece in &of.pieces {
+        let at_m = f64::max(from_m, lowest_m);
+        if at_m < from_m + piece.rope.length_m {
+            seen(
+                lift_n - rope_above(at_m) - bodies_n(&|other_m| other_m >= at_m),
+                format!("the lower end of {}", section_path(line, piece.section)),
+            );
+        }
+        from_m += piece.rope.length_m;
+    }
+    least.unwrap_or((lift_n, of.top.path(line)))
 }
 
 /// The greatest tension of each section against what its rope says that it bears, where no requirement asks for as little; unknown of one that says nothing. A line that is not followed is told

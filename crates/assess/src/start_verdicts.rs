@@ -1,6 +1,6 @@
 //! Whether every module starts when power comes on, with new and with aged contacts.
 
-use plan::{Line, Q};
+use plan::{Line, ModuleIx, Q, That};
 
 use crate::boot_verdicts::boots_carried;
 use crate::input::Contacts;
@@ -121,6 +121,42 @@ pub(crate) fn plainly(line: &Line, at_most_s: Option<Q>, memo: &Memo) -> Vec<Ver
         }
     });
     each.into()
+}
+
+/// Why a line does not start when power comes on, followed in time with new and with aged contacts; `None` where it starts, and where the plan does not say enough for that.
+pub(crate) fn never_starts(line: &Line, memo: &Memo) -> Option<String> {
+    let ages = [(Contacts::New, "new"), (Contacts::Aged, "aged")];
+    ages.into_iter().find_map(|(contacts, age)| {
+        let start = patiently(line, contacts, None, memo).ok()?;
+        fails(&start).then(|| {
+            format!(
+                "followed in time it does not start with {age} contacts: {}; see `soundline start`",
+                start.finding.why
+            )
+        })
+    })
+}
+
+/// When a module has booted at the latest, with new or with aged contacts, in a start that is followed in time, s; `None` where that is not followed, or it never does.
+pub(crate) fn booted_s(line: &Line, module: ModuleIx, memo: &Memo) -> Option<f64> {
+    let ends = [Contacts::New, Contacts::Aged].into_iter().map(|contacts| {
+        let start = patiently(line, contacts, None, memo).ok()?;
+        let own = start.input.modules.iter().position(|m| *m == module)?;
+        start.report.modules[own].boot_end_s
+    });
+    ends.flatten().reduce(f64::max)
+}
+
+/// The start of a line of which no requirement asks it, where it fails.
+pub(crate) fn standing_start(line: &Line, memo: &Memo) -> Vec<Verdict> {
+    let asked = line
+        .binding()
+        .any(|r| matches!(r.that, That::StartUp { .. }));
+    if asked || line.supplies.is_empty() {
+        return Vec::new();
+    }
+    let verdicts = start_up(line, None, memo).into_iter();
+    verdicts.filter(Verdict::is_broken).collect()
 }
 
 fn fails(start: &Followed) -> bool {

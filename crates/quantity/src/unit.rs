@@ -197,7 +197,15 @@ pub(crate) fn table(dimension: Dimension) -> &'static [Unit] {
             }
         }
         Dimension::Capacitance => {
-            const { &[ten("F", 0), ten("pF", -12), ten("nF", -9), ten("uF", -6)] }
+            const {
+                &[
+                    ten("F", 0),
+                    ten("pF", -12),
+                    ten("nF", -9),
+                    ten("uF", -6),
+                    ten("mF", -3),
+                ]
+            }
         }
         Dimension::Power => {
             const {

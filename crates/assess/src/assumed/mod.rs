@@ -108,12 +108,17 @@ pub(crate) fn assumed(line: &Line) -> Vec<String> {
             };
             all.push(format!("CAN loses no message to bit errors as long as no controller leaves its bus: controllers send again what was hit{left_out}"));
         }
-        let without = links().filter(silent).count();
-        if without > 0 {
-            all.push(format!(
-                "no bit errors on {without} more, because no `bit_error_rate` is written there"
-            ));
-        }
+    }
+    let without = links().filter(silent).count();
+    if without > 0 {
+        let of = match (without, links().any(|l| l.bit_error_rate.is_some())) {
+            (n, true) => format!("{n} more"),
+            (1, false) => "the one link".to_owned(),
+            (n, false) => format!("{n} links"),
+        };
+        all.push(format!(
+            "no bit errors on {of}, because no `bit_error_rate` is written there"
+        ));
     }
     for (path, link) in with_paths() {
         if let Some(apart) = link.errors_apart_s {

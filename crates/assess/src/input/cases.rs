@@ -9,7 +9,7 @@ use super::fouled::{Fouling, fouling};
 use super::profile;
 use super::site_weather::{
     apart, of_the_site, pushes_a_buoy, site_waves, slack_in_waves, slack_in_wind, unsaid_waves,
-    unsaid_weather, windy,
+    unsaid_weather, windy, without_strumming_drag,
 };
 
 /// A design case in plain numbers.
@@ -342,12 +342,7 @@ fn taken(
     };
     let windiest_m_s = sea.wind_m_s.iter().map(|q| q.si).reduce(f64::max);
     let wind = windiest_m_s.filter(|_| buoys).map(|speed| (speed, None));
-    let silent: Vec<String> = line
-        .sections
-        .iter()
-        .filter(|s| s.rope.as_ref().is_none_or(|r| r.strumming_drag.is_none()))
-        .map(|s| format!("section.{}", s.id))
-        .collect();
+    let silent = without_strumming_drag(line);
     let strums = silent.is_empty();
     let mut levels = vec![("", 0.0)];
     for (name, level_m) in [("-lowest", lowest.si), ("-highest", highest.si)] {

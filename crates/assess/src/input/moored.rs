@@ -372,6 +372,9 @@ impl Gather<'_> {
         let Some((rope, strumming_drag)) = self.rope(&path, rope) else {
             return;
         };
+        // Behind a fairing it does not strum.
+        let faired = section.fairing == Some(true);
+        let strumming_drag = strumming_drag.or(faired.then_some(rope.normal_drag));
         let mut done_m = 0.0;
         for one in clamped {
             let bare_m = one.from_lower_m - done_m;

@@ -44,12 +44,30 @@ pub(super) fn unsaid_weather(line: &Line) -> Option<String> {
     if !blows && pushes_a_buoy(line) {
         missing.push("wind on the buoy (`wind`)");
     }
-    (!missing.is_empty()).then(|| {
-        format!(
+    if !missing.is_empty() {
+        return Some(format!(
             "neither the site nor a `case` says anything of {}",
             missing.join(" and ")
+        ));
+    }
+    let moves = |flows: &[Flow]| flows.iter().any(|p| p.speed_m_s.si > 0.0);
+    let moves = moves(&line.sea.current) || line.cases.iter().any(|c| moves(&c.current));
+    let silent = without_strumming_drag(line);
+    (moves && !silent.is_empty()).then(|| {
+        format!(
+            "a rope that strums drags more, and nothing says how much in {}: write `strumming_drag` of its rope, or `fairing = true`",
+            silent.join(", ")
         )
     })
+}
+
+/// Sections whose ropes may strum and do not say how they drag then.
+pub(super) fn without_strumming_drag(line: &Line) -> Vec<String> {
+    let silent = line.sections.iter().filter(|s| {
+        let drag = s.rope.as_ref().and_then(|rope| rope.strumming_drag);
+        drag.is_none() && s.fairing != Some(true)
+    });
+    silent.map(|s| format!("section.{}", s.id)).collect()
 }
 
 /// Of the cases with a current and a weaker wind than the site's the strongest, where none with that wind is as strong, once more with it: it blows as theirs does, else with the current at the surface.
@@ -400,11 +418,7 @@ pub(super) fn of_the_site(
     if !flows && wind.is_none() {
         return Ok(found);
     }
-    let strums = flows
-        && line.sections.iter().all(|s| {
-            let rope = s.rope.as_ref();
-            rope.is_some_and(|r| r.strumming_drag.is_some())
-        });
+    let strums = flows && without_strumming_drag(line).is_empty();
     let id = taken(OF_THE_SITE);
     let own = made(
         line,

@@ -171,10 +171,20 @@ pub(crate) fn rope_bears(hangs: &Hangs<'_>, section: SectionIx) -> Option<Verdic
     let (load, whose) = match (working, breaking) {
         (Some(working), Some(breaking)) if breaking.si < working.si => (breaking, LESS_THAN_ASKED),
         (Some(working), _) => (working, ", against the working load of its rope"),
-        (None, Some(breaking)) => (
-            breaking,
-            ", against the breaking load of its rope, which says no `working_load`",
-        ),
+        (None, Some(breaking)) => {
+            let parts = within(
+                hangs,
+                section,
+                breaking,
+                ", against the breaking load of its rope, which says no `working_load`",
+            );
+            return Some(match parts {
+                Verdict::Unknown { .. } => parts,
+                parts => parts.only_broken(
+                    "its rope does not break, and does not say what it may bear: write `working_load`",
+                ),
+            });
+        }
         (None, None) => return None,
     };
     Some(within(hangs, section, load, whose))

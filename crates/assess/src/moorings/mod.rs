@@ -43,8 +43,28 @@ impl Moorings {
 
     /// Why more than is known may happen to a line: a case in which it has no shape, or weather of which nothing is written.
     pub(crate) fn gap(&self, of: &HungLine) -> Option<String> {
-        self.without_shape(of).or_else(|| self.unsaid.clone())
+        self.without_shape(of)
+            .or_else(|| self.unsaid.clone())
+            .or_else(|| current_from_below(of, &self.cases))
     }
+}
+
+/// What stands so much above the shallowest depth of a current, as a share of the water's depth, may stand in a faster one (a choice of ours).
+const ABOVE_CURRENT: f64 = 0.1;
+
+/// The first of some cases whose current is written only well below the top of a line, in words.
+fn current_from_below(of: &HungLine, cases: &[DesignCase]) -> Option<String> {
+    let mut shapes = of.shapes.iter().zip(cases);
+    shapes.find_map(|(shape, case)| {
+        let shallowest_m = case.current.iter().map(|p| p.0).reduce(f64::min)?;
+        let top_m = shape.as_ref().ok()?.top_depth_m.max(0.0);
+        (shallowest_m - top_m > ABOVE_CURRENT * case.water.depth_m).then(|| {
+            format!(
+                "in {} the water current is written from {shallowest_m} m down, and the line reaches up to {top_m:.1} m: write it there",
+                case.named()
+            )
+        })
+    })
 }
 
 /// The first of some cases in which a line has no shape, and why, in words.

@@ -211,25 +211,27 @@ fn brings(
 fn too_heavy(line: &Line, of: &Moored) -> Option<String> {
     let anchor = &line.anchors[of.anchor];
     let anchor_n = anchor.weight_in_water_n?.si;
-    let hung_n: f64 = of.hung.iter().map(|h| h.body.weight_n.max(0.0)).sum();
     // What floats may help and may be off by then: it is not counted.
-    let mut below_n = anchor_n;
-    let mut breaks = None;
+    let bodies_n = |up_to_m: f64| -> f64 {
+        let below = of.hung.iter().filter(|h| h.body.at_m <= up_to_m);
+        below.map(|h| h.body.weight_n.max(0.0)).sum()
+    };
+    let mut rope_n = 0.0;
+    let mut up_to_m = 0.0;
     for piece in &of.pieces {
-        below_n += (piece.rope.weight_n_m * piece.rope.length_m).max(0.0);
+        rope_n += (piece.rope.weight_n_m * piece.rope.length_m).max(0.0);
+        up_to_m += piece.rope.length_m;
+        let pull_n = anchor_n + rope_n + bodies_n(up_to_m);
         let section = &line.sections[piece.section.0];
-        let rope = section.rope.as_ref();
-        let breaks_n = rope.and_then(|rope| rope.breaking_load_n).map(|q| q.si);
-        if breaks_n.is_some_and(|n| n < anchor_n) {
-            breaks = breaks.or(breaks_n.map(|n| (n, section.id.clone())));
+        let breaks_n = section.rope.as_ref().and_then(|rope| rope.breaking_load_n);
+        if let Some(breaks) = breaks_n.filter(|breaks| breaks.si <= pull_n) {
+            return Some(format!(
+                "anchor.{} hangs on it too, {anchor_n:.0} N heavy, {pull_n:.0} N with what hangs above in section.{}, which breaks at {:.0} N: a `release` leaves the anchor down",
+                anchor.id, section.id, breaks.si
+            ));
         }
     }
-    let (breaks_n, section) = breaks?;
-    Some(format!(
-        "anchor.{} hangs on it too, {anchor_n:.0} N heavy, {:.0} N with what hangs above, and section.{section} breaks at {breaks_n:.0} N: a `release` leaves the anchor down",
-        anchor.id,
-        below_n + hung_n
-    ))
+    None
 }
 
 /// Height of something above the anchor along the line, m; `None` of what holds the top.

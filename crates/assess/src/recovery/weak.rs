@@ -2,7 +2,8 @@
 
 use plan::{Line, Position, SectionIx};
 
-use crate::moorings::{Extreme, HungLine, Moorings};
+use crate::input::MooredTop;
+use crate::moorings::{CaseShape, Extreme, HungLine, Moorings};
 
 /// Two places closer than this are one, m.
 const SAME_M: f64 = 1e-9;
@@ -22,8 +23,8 @@ pub struct Window {
     pub greatest_n: Result<(Extreme, String), String>,
     /// The least breaking load of the ropes of its line, N, and the section; or why it is unknown.
     pub least_breaking_n: Result<(f64, String), String>,
-    /// What holds the line down at the most where it is no more than the weight of an anchor, N, and the anchor; `None` where it holds by more than its weight, or the plan does not say.
-    pub lifts_at_n: Option<(f64, String)>,
+    /// The tension there at which the anchor comes off the bed, N, and the anchor; or why it is unknown.
+    pub lifts_at_n: Result<(f64, String), String>,
     /// Another weak link of its line that has parted before this one may.
     pub after: Option<String>,
 }
@@ -46,20 +47,29 @@ pub(super) fn windows(line: &Line, found: &Moorings, of: &HungLine) -> Vec<Windo
             factor: link.safety_factor.map_or(1.0, |q| q.si),
             greatest_n: greatest(found, of, at_m),
             least_breaking_n: least_breaking(line, of),
-            lifts_at_n: lifts_at(line, of, at_m),
+            lifts_at_n: lifts_at(line, found, of, at_m),
             after: parts_before(line, of, link),
         })
     });
     each.collect()
 }
 
-/// The tension at a place at which the anchor comes off the bed, where nothing but its weight holds it: that and what hangs below the place, N, what floats left out.
-fn lifts_at(line: &Line, of: &HungLine, at_m: f64) -> Option<(f64, String)> {
+/// The tension at a place at which the anchor comes off the bed by its weight alone: that and what hangs below the place, what floats left out, less what other lines lift of it at the least, over the share of a pull that is upwards on a taut line: N. An anchor that
+/// holds by its weight alone may be pulled up by a slack line as well, and all of the pull counts.
+fn lifts_at(
+    line: &Line,
+    found: &Moorings,
+    of: &HungLine,
+    at_m: f64,
+) -> Result<(f64, String), String> {
     let anchor = &line.anchors[of.line.anchor];
-    if anchor.holding_n.is_some() {
-        return None;
-    }
-    let mut below_n = anchor.weight_in_water_n?.si;
+    let path = format!("anchor.{}", anchor.id);
+    let Some(weight) = anchor.weight_in_water_n else {
+        return Err(format!(
+            "nothing says the weight_in_water of {path}, and so not whether that comes off the bed first"
+        ));
+    };
+    let mut below_n = weight.si;
     let mut from_m = 0.0;
     for piece in &of.line.pieces {
         let below_m = (at_m - from_m).clamp(0.0, piece.rope.length_m);
@@ -68,7 +78,23 @@ fn lifts_at(line: &Line, of: &HungLine, at_m: f64) -> Option<(f64, String)> {
     }
     let hung = of.line.hung.iter().filter(|h| h.body.at_m < at_m);
     below_n += hung.map(|h| h.body.weight_n.max(0.0)).sum::<f64>();
-    Some((below_n, format!("anchor.{}", anchor.id)))
+    let others = found.lines.iter().flatten();
+    let others = others.filter(|o| o.line.anchor == of.line.anchor && o.line != of.line);
+    let lifted_n: f64 = others.map(least_lift_n).sum();
+    let upwards = match (anchor.holding_n, &of.line.top) {
+        (Some(_), MooredTop::Buoy { .. }) => {
+            (line.sea.water_depth_m.si / of.line.length_m()).min(1.0)
+        }
+        _ => 1.0,
+    };
+    Ok(((below_n - lifted_n).max(0.0) / upwards, path))
+}
+
+/// The least that a line lifts of its anchor over its shapes, N.
+fn least_lift_n(of: &HungLine) -> f64 {
+    let shapes = of.shapes.iter().flatten().flat_map(CaseShape::surfaces);
+    let lifts = shapes.map(|(_, shape)| shape.shape.anchor_n[2].max(0.0));
+    lifts.reduce(f64::min).unwrap_or(0.0)
 }
 
 /// Another weak link of the same line that has surely parted at a tension at which this one still holds.

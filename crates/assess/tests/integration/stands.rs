@@ -371,7 +371,9 @@ fn verif_lines_of_one_anchor_pull_it_together() {
 fn verif_pulls_of_one_anchor_add_up_along_the_bed() {
     let flows = "[case.slack]\ncurrent = [{ depth = \"0 m\", speed = \"0.6 m/s\", towards = \"70 deg\" }]\n";
     let text = format!("{}{TWO}", crate::moored::head("two floats", 100.0, 1030.0));
-    let text = text.replace("[case.slack]\n", flows);
+    let text = text
+        .replace("[case.slack]\n", flows)
+        .replace("is = \"rope\"\n", "is = \"rope\"\nstrumming_drag = 2.0\n");
     let alike = text
         .replace("800 N", "500 N")
         .replace("70 m\"\nrope", "80 m\"\nrope")

@@ -318,6 +318,69 @@ fn verif_weather_that_nobody_wrote_is_unknown() {
     assert_eq!(requirement(&found, "rope-load").word(), Word::Met);
 }
 
+/// A rope that strums drags more: of one that does not say how much nothing is met in a current, behind a fairing and in slack water all is as it was.
+#[test]
+fn verif_a_rope_that_is_silent_on_strum_is_unknown_in_a_current() {
+    let silent = |cases: &str| buoy(cases).replace("strumming_drag = 2.0\n", "");
+    let slack = "[case.slack]\nnominal = true\n";
+    let flowing = silent(&format!(
+        "{slack}{}",
+        flows("stream", "0.2 m/s", "90 deg", "")
+    ));
+    let why = |text: &str| why_unknown(&judged(text), "rope-load").to_owned();
+    assert!(
+        why(&flowing).contains("`strumming_drag`"),
+        "{}",
+        why(&flowing)
+    );
+    let faired = flowing.replace(
+        "rope = \"part.rope\"",
+        "rope = \"part.rope\"\nfairing = true",
+    );
+    for text in [faired, silent(slack)] {
+        assert_eq!(requirement(&judged(&text), "rope-load").word(), Word::Met);
+    }
+}
+
+/// A current of which only the depths near the bed are written is none that a line far above stands in.
+#[test]
+fn verif_a_current_near_the_bed_tells_nothing_of_the_surface() {
+    let cases = |depth: &str| {
+        format!(
+            "[case.slack]\nnominal = true\n[case.stream]\ncurrent = [{{ depth = \"{depth}\", speed = \"0.1 m/s\", towards = \"90 deg\" }}]\n"
+        )
+    };
+    let deep = judged(&buoy(&cases("95 m")));
+    let why = why_unknown(&deep, "rope-load");
+    assert!(why.contains("written from 95 m down"), "{why}");
+    assert_eq!(
+        requirement(&judged(&buoy(&cases("5 m"))), "rope-load").word(),
+        Word::Met
+    );
+}
+
+/// What floats amid a line holds up what hangs below it, and nothing above: 2 N at the top do not lift 40 m of rope of 0.5 N/m, 20 N, down to a float of 1500 N; and a float with nothing but its rope is asked as well.
+#[test]
+fn verif_a_float_amid_a_line_holds_up_nothing_above_it() {
+    let weak = float("130 m", "[case.slack]\nnominal = true\n").replace("\"3 kN\"", "\"2 N\"");
+    let mid = "[float.mid]\nbuoyancy = \"1500 N\"\ncd_a = \"0.2 m2\"\nrated_depth = \"200 m\"\ndiameter = \"0.8 m\"\nposition = { section = \"section.riser\", from_top = \"40 m\" }\n";
+    let lower = |text: &str| text.replace("from_top = \"2 m\"", "from_top = \"60 m\"");
+    let found = judged(&lower(&format!("{weak}{mid}")));
+    let held = known(&found, "held-up");
+    close(held.value.value, 2.0 - 20.0, 1e-9);
+    assert!(held.why.contains("float.mid"), "{}", held.why);
+    // 130 m of rope alone, 65 N.
+    let alone = weak.replace(
+        "position = { section = \"section.riser\", from_top = \"2 m\" }",
+        "position = { depth = \"0 m\" }",
+    );
+    close(
+        known(&judged(&alone), "held-up").value.value,
+        2.0 - 65.0,
+        1e-9,
+    );
+}
+
 /// A module that lies on the bed in the usual case is asked for, unless the plan says that it is meant to.
 #[test]
 fn verif_a_module_on_the_bed_is_asked_whether_it_is_meant_to() {

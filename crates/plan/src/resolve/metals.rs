@@ -1,7 +1,8 @@
 //! Metals in the water, what they touch, and their anodes.
 
 use super::{Resolver, ix_of};
-use crate::line::{AnodeFormSaid, AnodeLies, AnodeMetal, AnodeSaid, Line, Metal};
+
+use crate::line::{AnodeFormSaid, AnodeLies, AnodeMetal, AnodeSaid, Line, Metal, Q};
 use crate::mistake::{Code, Mistake};
 use crate::read::Fields;
 
@@ -91,7 +92,7 @@ fn anode(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Anod
         },
         mass_kg: f.q("mass")?,
         usable_share: f.q("usable_share"),
-        capacity_c_kg: f.q("capacity"),
+        capacity_c_kg: capacity(r, f)?,
         form: form(r, f)?,
         resistivity_ohm_m: f.q("resistivity"),
         about: f.choice("about").map(|(word, _)| match *word {
@@ -99,6 +100,43 @@ fn anode(r: &mut Resolver<'_>, id: &str, f: &Fields, line: &Line) -> Option<Anod
             _ => AnodeLies::Water,
         }),
     })
+}
+
+/// Faraday constant, C/mol (CODATA 2018, exact since 2019).
+const FARADAY_C_MOL: f64 = 96_485.332_12;
+/// Molar masses, kg/mol (IUPAC standard atomic weights, from memory).
+const ZINC_KG_MOL: f64 = 0.065_38;
+const ALUMINIUM_KG_MOL: f64 = 0.026_981_5;
+
+/// The capacity of an anode, at most what Faraday's law gives of its metal; `None` where it is more.
+#[expect(
+    clippy::option_option,
+    reason = "a mistake, nothing written, something written"
+)]
+fn capacity(r: &mut Resolver<'_>, f: &Fields) -> Option<Option<Q>> {
+    let Some(said) = f.q("capacity") else {
+        return Some(None);
+    };
+    let (metal, most_c_kg) = match *f.choice("metal")?.0 {
+        "zinc" => ("zinc", 2.0 * FARADAY_C_MOL / ZINC_KG_MOL),
+        _ => ("aluminium", 3.0 * FARADAY_C_MOL / ALUMINIUM_KG_MOL),
+    };
+    if said.si <= most_c_kg {
+        return Some(Some(said));
+    }
+    r.tell(
+        Mistake::error(
+            Code::OutOfRange,
+            said.at,
+            format!(
+                "a kilogram of {metal} gives no more than {:.0} Ah, by Faraday's law",
+                most_c_kg / 3600.0
+            ),
+        )
+        .label("more than that")
+        .help("write what a test of the alloy gave, or leave it out for the design value of its metal"),
+    );
+    None
 }
 
 #[expect(

@@ -60,8 +60,8 @@ fn verif_the_picture_names_cases_and_modules() {
     expect_status(&output, 0);
     let svg = fs::read_to_string(folder.path().join("mooring-sinker.svg")).unwrap();
     for word in [
-        "slack: water",
-        "storm: water",
+        "slack: 0.0 m off",
+        "storm: 31.2 m off",
         ", strum",
         "upper: ",
         "lower: ",
