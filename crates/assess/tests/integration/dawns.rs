@@ -2,7 +2,7 @@
 
 use assess::{Check, Judged, Known, Shelf, Verdict, Word, check};
 
-use crate::support::{close, read};
+use crate::support::{close, read, requirement};
 
 /// One module of 3.8 W that boots with 26 W, at the buoy itself: the load at the battery is the load over 0.9, and nothing is lost on the way.
 const PLAN: &str = "format = 1
@@ -431,4 +431,45 @@ fn verif_a_mistake_in_the_supply_hides_no_check_of_it() {
         assert_eq!(judged.word(), Word::Unknown, "{id}");
         assert!(judged.verdicts[0].subject() == "supply.sun", "{judged:?}");
     }
+}
+
+fn petrel_bank(changes: &[(&str, &str)]) -> Check {
+    let path = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/../../plans/petrel-bank/plan.toml"
+    );
+    let mut text = std::fs::read_to_string(path).unwrap();
+    for (from, to) in changes {
+        assert!(text.contains(from), "{from}");
+        text = text.replace(from, to);
+    }
+    check(&read(&text), &Shelf::default())
+}
+
+/// Below 18 V and 15 V the converters of a buoy and an ear draw as resistors of 187 and 97 ohm: at 13 V they take 0.2 A, all that the supply gives, and the line stays there (Ohm's law): it starts never, and is never ready.
+#[test]
+fn verif_a_line_that_never_starts_is_never_ready() {
+    let weak = [
+        ("current_limit = \"4 A\"", "current_limit = \"0.2 A\""),
+        ("uplinking = \"4 W\"", "uplinking = \"1 W\""),
+    ];
+    let found = petrel_bank(&weak);
+    let word = |id: &str| requirement(&found, id).word();
+    assert_eq!(word("starts"), Word::Broken);
+    assert_eq!(word("ready"), Word::Unknown);
+    for id in ["flat", "dawn"] {
+        assert_eq!(word(id), Word::Broken, "{id}");
+    }
+}
+
+/// A protection that opens at 13.3 V keeps no load that comes back at 13.0 V at rest.
+#[test]
+fn verif_a_protection_that_opens_holds_no_load() {
+    let found = petrel_bank(&[("cuts_off = \"10.4 V\"", "cuts_off = \"13.3 V\"")]);
+    for id in ["comes-back", "flat", "dawn"] {
+        let word = requirement(&found, id).word();
+        assert_eq!(word, Word::Broken, "{id}");
+    }
+    let whole = petrel_bank(&[]);
+    assert_eq!(requirement(&whole, "comes-back").word(), Word::Met);
 }
